@@ -1,0 +1,77 @@
+"""Alerts: their kinds, priorities, states (ISA-18.2 / IEC 62682) and the events of their life."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from api.domain.quantity import Quantity
+
+
+class AlertKind(StrEnum):
+    """What is wrong."""
+
+    HEAT = "heat"
+    COLD = "cold"
+    LOW_OXYGEN = "low_oxygen"
+    HIGH_OXYGEN = "high_oxygen"
+    QUIET_PROBE = "quiet_probe"
+    QUIET_ROOM = "quiet_room"
+    NOT_KNOWN = "not_known"
+
+
+class AlertState(StrEnum):
+    """Where an alert stands in its life cycle."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED_UNACKNOWLEDGED = "returned_unacknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED_BY_DESIGN = "suppressed_by_design"
+    OUT_OF_SERVICE = "out_of_service"
+
+
+class Priority(StrEnum):
+    """By when harm is expected: within about four hours, within the day, or no harm."""
+
+    URGENT = "urgent"
+    TODAY = "today"
+    NOTE = "note"
+
+
+PRIORITY_ORDER = {Priority.URGENT: 0, Priority.TODAY: 1, Priority.NOTE: 2}
+
+
+class Event(StrEnum):
+    """What happened to an alert."""
+
+    RAISED = "raised"
+    ESCALATED = "escalated"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned"
+    CLEARED = "cleared"
+    FOUND_LATE = "found_late"
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What an alert is about; one alert stands for a subject at a time. ``tank`` None means the whole room."""
+
+    tank: str | None
+    kind: AlertKind
+    probe: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AlertEvent:
+    """One step in an alert's life, on the readings' own time."""
+
+    subject: Subject
+    event: Event
+    time_ms: int
+    priority: Priority
+    quantity: Quantity | None
+    value: float | None
+    limit: float | None
+    since_ms: int

@@ -1,0 +1,246 @@
+"""``room.toml`` as text to ``RoomFile``: every message names file, line, table and key.
+
+Pure: the caller reads the file. Keys that belong to a driver are kept as they stand for the collector to read.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from api.domain.care import WARM_WATER, CareProfile, CareRange
+from api.domain.errors import InputError, RoomFileError
+from api.domain.quantity import Quantity
+from api.domain.reading import PROBE_ID, PROBE_ID_RULE
+from api.domain.tables import Key, Place, take, unknown
+from api.domain.tank import (
+    CollectorSettings,
+    Notify,
+    Probe,
+    Room,
+    RoomFile,
+    ServiceSettings,
+    SimulatedSettings,
+    Tank,
+    Value,
+)
+
+TOP = ("room", "tank", "probe", "care", "notify")
+QUANTITIES = tuple(str(q) for q in Quantity)
+ROOM = (
+    Key("name", str, required=True),
+    Key("zone", str, required=True),
+    Key("altitude_m", float, 0.0, low=-430, high=9000),
+    Key("pressure_kpa", float, low=30, high=115),
+    Key("salinity_psu", float, 0.0, low=0, high=40),
+    Key("service", dict, {}),
+    Key("collector", dict, {}),
+    Key("simulated", dict),
+)
+SERVICE = (
+    Key("host", str, "127.0.0.1"),
+    Key("port", int, 8080, low=0, high=65535),
+    Key("hosts", list, []),
+    Key("quiet_after_missed", int, 3, low=1, high=1000),
+    Key("quiet_grace_s", float, 300.0, low=0, high=86400),
+    Key("late_after_s", float, 900.0, low=60, high=86400),
+)
+COLLECTOR = (
+    Key("service", str, ""),
+    Key("spool_max_mb", float, 2000.0, low=1, high=1_000_000),
+    Key("pack_size", int, 200, low=1, high=5000),
+)
+SIMULATED = (
+    Key("seed", int, 7),
+    Key("history_days", float, 7.0, low=0, high=370),
+    Key("history_every_s", float, 60.0, low=1, high=3600),
+    Key("speed", float, 1.0, low=0.1, high=1000),
+)
+TANK = (
+    Key("id", str, required=True),
+    Key("name", str),
+    Key("volume_l", float, low=0.1, high=1_000_000),
+    Key("species", str, ""),
+    Key("care", str, "warm-water"),
+    Key("note", str, ""),
+)
+PROBE = (
+    Key("id", str, required=True),
+    Key("driver", str, required=True),
+    Key("tank", str),
+    Key("every_s", float, 60.0, low=0.1, high=86400),
+    Key("value", list, required=True),
+)
+VALUE = (
+    Key("quantity", str, required=True, choices=QUANTITIES),
+    Key("unit", str, required=True),
+    Key("field", int, low=1, high=1000),
+    Key("key", str),
+)
+NOTIFY = (
+    Key("name", str, required=True),
+    Key("url", str, required=True),
+    Key("priority", str, "today", choices=("urgent", "today", "note")),
+)
+LIMITS = ("target_low", "target_high", "tolerable_low", "tolerable_high", "danger_low", "danger_high")
+RANGE = (
+    *(Key(name, float) for name in LIMITS),
+    Key("deadband", float, 0.0, low=0),
+    Key("on_delay_s", float, 600.0, low=0, high=86400),
+    Key("danger_on_delay_s", float, 120.0, low=0, high=86400),
+    Key("off_delay_s", float, 600.0, low=0, high=86400),
+    Key("source", str, "set in room.toml"),
+)
+CARE = (Key("name", str, required=True), Key("source", str, ""), *(Key(q, dict) for q in QUANTITIES))
+
+
+def parse_room(text: str, file: str = "room.toml") -> RoomFile:
+    """Read the whole description.
+
+    Raises RoomFileError at the first line that cannot be used.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RoomFileError(file, None, f"this is not TOML: {error}.") from error
+    for name in data:
+        if name not in TOP:
+            raise unknown(name, TOP, Place(file, text, name))
+    top = _table(data, "room", file, text)
+    place = Place(file, text, "room")
+    room = take(top, ROOM, place)
+    _zone(room["zone"], place)
+    care = _profiles(data, file, text)
+    tanks = _tanks(data, file, text, care)
+    return RoomFile(
+        room=Room(room["name"], room["zone"], room["altitude_m"], room["pressure_kpa"], room["salinity_psu"]),
+        tanks=tanks,
+        probes=_probes(data, file, text, {tank.id for tank in tanks}),
+        care=care,
+        notify=tuple(Notify(**row) for row, _ in _rows(data, "notify", NOTIFY, file, text)),
+        service=_service(room["service"], Place(file, text, "room.service")),
+        collector=CollectorSettings(**take(room["collector"], COLLECTOR, Place(file, text, "room.collector"))),
+        simulated=None
+        if room["simulated"] is None
+        else SimulatedSettings(**take(room["simulated"], SIMULATED, Place(file, text, "room.simulated"))),
+    )
+
+
+def _table(data: dict[str, Any], name: str, file: str, text: str) -> dict[str, Any]:
+    table = data.get(name)
+    if not isinstance(table, dict):
+        raise RoomFileError(file, None, f"there is no [{name}] table.", f"Start the file with [{name}].")
+    return table
+
+
+def _service(table: dict[str, Any], place: Place) -> ServiceSettings:
+    values = take(table, SERVICE, place)
+    values["hosts"] = tuple(str(host) for host in values["hosts"])
+    return ServiceSettings(**values)
+
+
+def _zone(zone: str, place: Place) -> None:
+    try:
+        ZoneInfo(zone)
+    except (ValueError, OSError) as error:
+        raise place.wrong(
+            f"zone = {zone!r} is not a time zone.", "Use a name such as 'UTC' or 'Pacific/Auckland'.", "zone"
+        ) from error
+
+
+def _list(data: dict[str, Any], name: str, file: str, text: str) -> list[tuple[dict[str, Any], Place]]:
+    rows = data.get(name, [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        place = Place(file, text, name)
+        raise place.wrong("is one table.", f"Write [[{name}]] with two brackets, once for each {name}.")
+    return [(row, Place(file, text, name, index)) for index, row in enumerate(rows)]
+
+
+def _rows(
+    data: dict[str, Any], name: str, keys: Sequence[Key], file: str, text: str, *, rest: bool = False
+) -> list[tuple[dict[str, Any], Place]]:
+    return [(take(row, keys, place, rest=rest), place) for row, place in _list(data, name, file, text)]
+
+
+def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, ...]:
+    profiles = {WARM_WATER.name: WARM_WATER}
+    for row, place in _rows(data, "care", CARE, file, text):
+        ranges = []
+        for quantity in Quantity:
+            table = row[str(quantity)]
+            if table is None:
+                continue
+            inner = Place(file, text, f"care.{quantity}", _nth(data["care"], str(quantity), place.index))
+            try:
+                ranges.append(CareRange(quantity, **take(table, RANGE, inner)))
+            except RoomFileError:
+                raise
+            except InputError as error:
+                raise inner.wrong(
+                    str(error) + ".", "Limits must rise: danger, tolerable, target, then back."
+                ) from error
+        profiles[row["name"]] = CareProfile(row["name"], tuple(ranges), row["source"])
+    return tuple(profiles.values())
+
+
+def _nth(rows: list[dict[str, Any]], key: str, index: int) -> int:
+    """Which of the tables ``[<name>.<key>]`` belongs to row ``index``."""
+    return sum(key in row for row in rows[:index])
+
+
+def _tanks(data: dict[str, Any], file: str, text: str, care: tuple[CareProfile, ...]) -> tuple[Tank, ...]:
+    names = tuple(profile.name for profile in care)
+    tanks: dict[str, Tank] = {}
+    for row, place in _rows(data, "tank", TANK, file, text):
+        _name(row["id"], place)
+        if row["id"] in tanks:
+            raise place.wrong(f"id = {row['id']!r} stands twice.", "Give each tank its own id.", "id")
+        if row["care"] not in names:
+            raise place.wrong(f"care = {row['care']!r} is no care profile.", f"Known: {', '.join(names)}.", "care")
+        row["name"] = row["name"] or row["id"]
+        tanks[row["id"]] = Tank(**row)
+    return tuple(tanks.values())
+
+
+def _probes(data: dict[str, Any], file: str, text: str, tanks: set[str]) -> tuple[Probe, ...]:
+    probes: dict[str, Probe] = {}
+    own = {key.name for key in PROBE}
+    for (row, place), (full, _) in zip(
+        _rows(data, "probe", PROBE, file, text, rest=True), _list(data, "probe", file, text), strict=True
+    ):
+        _name(row["id"], place)
+        if row["id"] in probes:
+            raise place.wrong(f"id = {row['id']!r} stands twice.", "Give each probe its own id.", "id")
+        if row["tank"] is not None and row["tank"] not in tanks:
+            raise place.wrong(f"tank = {row['tank']!r} is no tank.", f"Known: {', '.join(sorted(tanks))}.", "tank")
+        probes[row["id"]] = Probe(
+            id=row["id"],
+            driver=row["driver"],
+            tank=row["tank"],
+            every_s=row["every_s"],
+            values=_values(row["value"], place, data["probe"]),
+            options={name: value for name, value in full.items() if name not in own},
+            line=place.line(),
+        )
+    return tuple(probes.values())
+
+
+def _values(rows: list[Any], place: Place, probes: list[dict[str, Any]]) -> tuple[Value, ...]:
+    before = sum(len(probe.get("value", ())) for probe in probes[: place.index])
+    values = []
+    for offset, row in enumerate(rows):
+        if not isinstance(row, dict):
+            raise place.wrong("value must be tables.", "Write [[probe.value]] below the probe.", "value")
+        inner = Place(place.file, place.text, f"{place.table}.value", before + offset)
+        got = take(row, VALUE, inner if inner.line() else place)
+        values.append(Value(Quantity(got["quantity"]), got["unit"], got["field"], got["key"]))
+    if not values:
+        raise place.wrong("has no value.", "Add a [[probe.value]] table with quantity and unit.")
+    return tuple(values)
+
+
+def _name(name: str, place: Place) -> None:
+    if not PROBE_ID.match(name):
+        raise place.wrong(f"id = {name!r} is not usable:", PROBE_ID_RULE + ".", "id")

@@ -1,0 +1,125 @@
+"""The wire format of readings: SenML JSON, RFC 8428, to and from ``RawReading``.
+
+Pure: bytes in, values out. A pack that is not SenML raises InputError; one bad record only spoils itself.
+Records carry the name ``<probe id>/<quantity>``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from api.domain.errors import InputError
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
+
+MEDIA_TYPE = "application/senml+json"
+ABSOLUTE_FROM_S = 2**28
+"""RFC 8428 section 4.5.3: smaller times are relative to now."""
+VERSION = 10
+KNOWN = frozenset({"bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"})
+QUANTITIES = {str(q): q for q in Quantity}
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A record that cannot become a reading: its place in the pack, and why."""
+
+    index: int
+    reason: str
+
+
+def decode(body: bytes, now_ms: int) -> list[RawReading | Refused]:
+    """Read a pack; the order of the result is the order of the records that carry a value.
+
+    Raises InputError when the body is not a SenML JSON array at all.
+    """
+    try:
+        records = json.loads(body)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"the body is not JSON: {error}") from error
+    if not isinstance(records, list) or not records:
+        raise InputError("a SenML pack is a JSON array of at least one record (RFC 8428)")
+    base: dict[str, Any] = {}
+    out: list[RawReading | Refused] = []
+    for index, record in enumerate(records):
+        if not isinstance(record, dict):
+            out.append(Refused(index, "the record is not a JSON object"))
+            continue
+        try:
+            reading = _record(record, base, now_ms)
+        except InputError as error:
+            out.append(Refused(index, str(error)))
+            continue
+        if reading is not None:
+            out.append(reading)
+    return out
+
+
+def _record(record: dict[str, Any], base: dict[str, Any], now_ms: int) -> RawReading | None:
+    if not KNOWN.issuperset(record):
+        _refuse_must_understand(record)
+    if "bn" in record or "bt" in record or "bu" in record or "bv" in record or "bver" in record:
+        _take_base(record, base)
+    if "n" not in record and "v" not in record and not {"vs", "vb", "vd", "s"} & record.keys():
+        return None
+    name = base.get("bn", "") + _text(record, "n")
+    probe, slash, quantity_name = name.rpartition("/")
+    quantity = QUANTITIES.get(quantity_name)
+    if not slash or quantity is None:
+        raise InputError(f"name {name[:120]!r} is not <probe id>/<quantity>; quantities: {', '.join(QUANTITIES)}")
+    if "v" not in record and "bv" not in base:
+        raise InputError(f"{name} has no numeric value ('v')")
+    value = _number(record, "v") + base.get("bv", 0.0)
+    time_s = _number(record, "t") + base.get("bt", 0.0)
+    time_ms = round(time_s * 1000) if time_s >= ABSOLUTE_FROM_S else now_ms + round(time_s * 1000)
+    unit = _text(record, "u") or base.get("bu", "")
+    if not unit:
+        raise InputError(f"{name} has no unit ('u' or 'bu')")
+    return RawReading(probe, quantity, time_ms, value, unit)
+
+
+def _take_base(record: dict[str, Any], base: dict[str, Any]) -> None:
+    for key in ("bn", "bu"):
+        if key in record:
+            base[key] = _text(record, key)
+    for key in ("bt", "bv", "bver"):
+        if key in record:
+            base[key] = _number(record, key)
+    if base.get("bver", VERSION) > VERSION:
+        raise InputError(f"SenML version {base['bver']:g} is newer than {VERSION}")
+
+
+def _refuse_must_understand(record: dict[str, Any]) -> None:
+    """RFC 8428 section 4.4: a label ending in '_' must be understood or the record refused."""
+    for key in record:
+        if key.endswith("_"):
+            raise InputError(f"label {key[:40]!r} must be understood and is not")
+
+
+def _number(record: dict[str, Any], key: str) -> float:
+    value = record.get(key, 0.0)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(f"{key!r} is {json.dumps(value)[:40]}, not a number")
+    try:
+        number = float(value)
+    except OverflowError as error:
+        raise InputError(f"{key!r} is too large a number") from error
+    if number != number or number in (float("inf"), float("-inf")):
+        raise InputError(f"{key!r} is {number}, not a finite number")
+    return number
+
+
+def _text(record: dict[str, Any], key: str) -> str:
+    value = record.get(key, "")
+    if not isinstance(value, str):
+        raise InputError(f"{key!r} is {json.dumps(value)[:40]}, not text")
+    return value
+
+
+def encode(readings: Iterable[RawReading] | Sequence[RawReading]) -> bytes:
+    """Write readings as a pack, one record each, names and times absolute."""
+    records = [{"n": f"{r.probe}/{r.quantity}", "u": r.unit, "v": r.value, "t": r.time_ms / 1000} for r in readings]
+    return json.dumps(records, separators=(",", ":")).encode()

@@ -1,0 +1,110 @@
+"""The room, its tanks and its probes, as ``room.toml`` describes them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from api.domain.care import CareProfile
+from api.domain.quantity import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The room as a whole. ``pressure_kpa`` is station pressure; None means: from the altitude."""
+
+    name: str
+    zone: str
+    altitude_m: float = 0.0
+    pressure_kpa: float | None = None
+    salinity_psu: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Tank:
+    """One tank and the name of its care profile."""
+
+    id: str
+    name: str
+    volume_l: float | None = None
+    species: str = ""
+    care: str = "warm-water"
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value a probe delivers: its quantity, unit, and where in the probe's line it stands."""
+
+    quantity: Quantity
+    unit: str
+    field: int | None = None
+    key: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """One probe. ``options`` are its driver's own keys, ``line`` where its table begins in the file."""
+
+    id: str
+    driver: str
+    tank: str | None = None
+    every_s: float = 60.0
+    values: tuple[Value, ...] = ()
+    options: Mapping[str, Any] = field(default_factory=dict)
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Notify:
+    """One address that alerts are sent to, as an Apprise URL."""
+
+    name: str
+    url: str
+    priority: str = "today"
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceSettings:
+    """How the service listens and when it gives up waiting."""
+
+    host: str = "127.0.0.1"
+    port: int = 8080
+    hosts: tuple[str, ...] = ()
+    quiet_after_missed: int = 3
+    quiet_grace_s: float = 300.0
+    late_after_s: float = 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class CollectorSettings:
+    """How the collector keeps and sends."""
+
+    service: str = ""
+    spool_max_mb: float = 2000.0
+    pack_size: int = 200
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedSettings:
+    """The invented room: how its pseudo-random numbers start and how much history it makes on first start."""
+
+    seed: int = 7
+    history_days: float = 7.0
+    history_every_s: float = 60.0
+    speed: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class RoomFile:
+    """All of ``room.toml``."""
+
+    room: Room
+    tanks: tuple[Tank, ...]
+    probes: tuple[Probe, ...]
+    care: tuple[CareProfile, ...]
+    notify: tuple[Notify, ...]
+    service: ServiceSettings
+    collector: CollectorSettings
+    simulated: SimulatedSettings | None
