@@ -14,10 +14,10 @@ class AlertKind(StrEnum):
     HEAT = "heat"
     COLD = "cold"
     LOW_OXYGEN = "low_oxygen"
-    HIGH_OXYGEN = "high_oxygen"
     QUIET_PROBE = "quiet_probe"
     QUIET_ROOM = "quiet_room"
     NOT_KNOWN = "not_known"
+    OUTSIDE_CARE = "outside_care"
 
 
 class AlertState(StrEnum):
@@ -60,7 +60,13 @@ class Subject:
 
     tank: str | None
     kind: AlertKind
-    probe: str | None
+    probe: str | None = None
+    quantity: Quantity | None = None
+
+    @property
+    def key(self) -> str:
+        """One text for the subject, for use as a record's key."""
+        return "/".join(part or "" for part in (self.tank, self.kind, self.probe, self.quantity))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,6 @@ class AlertEvent:
     event: Event
     time_ms: int
     priority: Priority
-    quantity: Quantity | None
     value: float | None
     limit: float | None
     since_ms: int

@@ -6,6 +6,7 @@ The built-in profile states the source of each number. Must not do: judge (``api
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
@@ -42,7 +43,7 @@ class CareRange:
             ("danger_high", self.danger_high),
         )
         given = [(name, limit) for name, limit in ladder if limit is not None]
-        for (lower_name, lower), (upper_name, upper) in zip(given, given[1:], strict=False):
+        for (lower_name, lower), (upper_name, upper) in pairwise(given):
             if lower > upper:
                 raise InputError(f"{self.quantity}: {lower_name} {lower:g} is above {upper_name} {upper:g}")
         if min(self.deadband, self.on_delay_s, self.danger_on_delay_s, self.off_delay_s) < 0:

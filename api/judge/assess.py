@@ -1,0 +1,29 @@
+"""Comparing a value with its care range. Must not do: know of time, delays or alerts (``api/judge/alert_cycle.py``)."""
+
+from __future__ import annotations
+
+from api.domain.band import Assessment, Band, Side
+from api.domain.care import CareRange
+
+INSIDE = Assessment(Band.TARGET, Side.WITHIN, None)
+UNKNOWN = Assessment(Band.UNKNOWN, Side.WITHIN, None)
+
+
+def assess(value: float | None, care: CareRange | None) -> Assessment:
+    """Band of a value in its canonical unit; UNKNOWN when there is no value or no range. Limits belong inside."""
+    if value is None or care is None:
+        return UNKNOWN
+    low, high = care.target_low, care.target_high
+    if (low is None or value >= low) and (high is None or value <= high):
+        return INSIDE
+    if low is not None and value < low:
+        if care.danger_low is not None and value < care.danger_low:
+            return Assessment(Band.DANGER, Side.LOW, care.danger_low)
+        if care.tolerable_low is not None and value < care.tolerable_low:
+            return Assessment(Band.OUTSIDE, Side.LOW, care.tolerable_low)
+        return Assessment(Band.TOLERABLE, Side.LOW, None)
+    if care.danger_high is not None and value > care.danger_high:
+        return Assessment(Band.DANGER, Side.HIGH, care.danger_high)
+    if care.tolerable_high is not None and value > care.tolerable_high:
+        return Assessment(Band.OUTSIDE, Side.HIGH, care.tolerable_high)
+    return Assessment(Band.TOLERABLE, Side.HIGH, None)

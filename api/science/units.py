@@ -1,0 +1,63 @@
+"""Units at the door: labels people and probes use, to each quantity's canonical unit.
+
+Every factor is exact or names its source. Must not do: need context (percent to mg/L is ``api/science/oxygen.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+
+from api.domain.errors import UnknownUnit
+from api.domain.quantity import MEANING, Quantity
+
+Convert = Callable[[float], float]
+OXYGEN_G_PER_MOL = 31.9988
+MG_PER_ML_STP = 1.42905
+"""USGS Technical Memorandum 2011.03."""
+
+_SAME: Convert = float
+_TEMPERATURE: dict[str, Convert] = {
+    "Cel": _SAME,
+    "[degF]": lambda value: (value - 32.0) / 1.8,
+    "K": lambda value: value - 273.15,
+}
+_OXYGEN: dict[str, Convert] = {
+    "mg/L": _SAME,
+    "umol/L": lambda value: value * OXYGEN_G_PER_MOL / 1000.0,
+    "mL/L": lambda value: value * MG_PER_ML_STP,
+}
+_ALIASES = {
+    "cel": "Cel", "c": "Cel", "degc": "Cel", "°c": "Cel", "celsius": "Cel",
+    "[degf]": "[degF]", "f": "[degF]", "degf": "[degF]", "°f": "[degF]", "fahrenheit": "[degF]",
+    "k": "K", "kelvin": "K",
+    "mg/l": "mg/L", "mg l-1": "mg/L", "g/m3": "mg/L",
+    "umol/l": "umol/L", "µmol/l": "umol/L", "μmol/l": "umol/L",
+    "ml/l": "mL/L",
+    "%": "%", "%sat": "%", "percent": "%",
+}  # fmt: skip
+_OXYGEN_ALIASES = {"ppm": "mg/L"}
+
+
+@lru_cache(maxsize=1024)
+def converter(quantity: Quantity, unit: str) -> Convert:
+    """A function from ``unit`` to the quantity's canonical unit.
+
+    Raises UnknownUnit, with the units that would do, for anything else.
+    """
+    table = _table(quantity)
+    label = "".join(unit.split()).lower() if unit not in table else unit
+    code = unit if unit in table else _ALIASES.get(label, "")
+    if not code and quantity is Quantity.OXYGEN:
+        code = _OXYGEN_ALIASES.get(label, "")
+    if code not in table:
+        raise UnknownUnit(unit, quantity, tuple(table))
+    return table[code]
+
+
+def _table(quantity: Quantity) -> dict[str, Convert]:
+    if quantity is Quantity.TEMPERATURE:
+        return _TEMPERATURE
+    if quantity is Quantity.OXYGEN:
+        return _OXYGEN
+    return {MEANING[quantity].unit: _SAME}
