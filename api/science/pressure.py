@@ -14,4 +14,4 @@ def standard_pressure_kpa(altitude_m: float) -> float:
         raise OutOfRange("altitude", altitude_m, -430.0, 11000.0, "m")
     earth_m = 6356766.0
     geopotential_m = earth_m * altitude_m / (earth_m + altitude_m)
-    return 101.325 * (1 - 0.0065 * geopotential_m / 288.15) ** 5.255876
+    return float(101.325 * (1 - 0.0065 * geopotential_m / 288.15) ** 5.255876)

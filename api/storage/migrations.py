@@ -1,0 +1,78 @@
+"""Schema of the embedded database, step by step; each step and the record that it was taken are one transaction.
+
+Must not do: lose a row that was ever kept.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+
+STEPS: tuple[tuple[str, str], ...] = (
+    (
+        "0001 readings and summaries",
+        """
+        CREATE TABLE channel (
+            id INTEGER PRIMARY KEY, probe TEXT NOT NULL, quantity TEXT NOT NULL, derived INTEGER NOT NULL DEFAULT 0,
+            last_ms INTEGER NOT NULL DEFAULT -1, last_value REAL, last_flag INTEGER NOT NULL DEFAULT 9,
+            last_reason TEXT NOT NULL DEFAULT '', last_raw REAL, last_unit TEXT NOT NULL DEFAULT '',
+            UNIQUE (probe, quantity));
+        CREATE TABLE reading (
+            channel INTEGER NOT NULL, time_ms INTEGER NOT NULL, raw REAL NOT NULL, unit TEXT NOT NULL,
+            value REAL, flag INTEGER NOT NULL, reason TEXT, PRIMARY KEY (channel, time_ms)) WITHOUT ROWID;
+        CREATE TABLE summary (
+            step_s INTEGER NOT NULL, channel INTEGER NOT NULL, start_ms INTEGER NOT NULL, count INTEGER NOT NULL,
+            sum REAL NOT NULL, sum_squares REAL NOT NULL, low REAL, high REAL, flagged INTEGER NOT NULL,
+            PRIMARY KEY (step_s, channel, start_ms)) WITHOUT ROWID;
+        """,
+    ),
+    (
+        "0002 records",
+        """
+        CREATE TABLE document (name TEXT PRIMARY KEY, body TEXT NOT NULL, changed_ms INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE TABLE tank (id TEXT PRIMARY KEY, body TEXT NOT NULL, position INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE TABLE probe (id TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
+        CREATE TABLE care (name TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
+        CREATE TABLE notify (name TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
+        CREATE TABLE collector (name TEXT PRIMARY KEY, body TEXT NOT NULL, seen_ms INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE TABLE track (subject TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
+        CREATE TABLE alert (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, subject TEXT NOT NULL, tank TEXT, kind TEXT NOT NULL, probe TEXT,
+            quantity TEXT, state TEXT NOT NULL, priority TEXT NOT NULL, since_ms INTEGER NOT NULL,
+            raised_ms INTEGER NOT NULL, ended_ms INTEGER, found_late INTEGER NOT NULL DEFAULT 0,
+            value REAL, worst REAL, limit_value REAL, text TEXT NOT NULL, first_check TEXT NOT NULL,
+            acknowledged_by TEXT, acknowledged_ms INTEGER, note TEXT);
+        CREATE INDEX alert_open ON alert (ended_ms, subject);
+        CREATE TABLE alert_event (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, alert INTEGER NOT NULL REFERENCES alert, event TEXT NOT NULL,
+            time_ms INTEGER NOT NULL, person TEXT NOT NULL DEFAULT '', text TEXT NOT NULL DEFAULT '');
+        CREATE INDEX alert_event_of ON alert_event (alert);
+        CREATE TABLE outbox (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, alert INTEGER, target TEXT NOT NULL, title TEXT NOT NULL,
+            body TEXT NOT NULL, created_ms INTEGER NOT NULL, attempts INTEGER NOT NULL DEFAULT 0,
+            next_ms INTEGER NOT NULL, delivered_ms INTEGER, last_error TEXT NOT NULL DEFAULT '');
+        CREATE INDEX outbox_due ON outbox (delivered_ms, next_ms);
+        CREATE TABLE counter (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;
+        """,
+    ),
+)
+
+
+def migrate(connection: sqlite3.Connection) -> list[str]:
+    """Bring the schema up to date and return the names of the steps taken."""
+    connection.execute("CREATE TABLE IF NOT EXISTS migration (name TEXT PRIMARY KEY) WITHOUT ROWID")
+    done = {name for (name,) in connection.execute("SELECT name FROM migration")}
+    taken = []
+    for name, script in STEPS:
+        if name in done:
+            continue
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            for statement in filter(None, (part.strip() for part in script.split(";"))):
+                connection.execute(statement)
+            connection.execute("INSERT INTO migration VALUES (?)", (name,))
+            connection.execute("COMMIT")
+        except BaseException:
+            connection.execute("ROLLBACK")
+            raise
+        taken.append(name)
+    return taken
