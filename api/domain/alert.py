@@ -71,7 +71,7 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class AlertEvent:
-    """One step in an alert's life, on the readings' own time."""
+    """One step in an alert's life, on the readings' own time. ``told``: a person was or is to be told of the alert."""
 
     subject: Subject
     event: Event
@@ -80,3 +80,4 @@ class AlertEvent:
     value: float | None
     limit: float | None
     since_ms: int
+    told: bool = True

@@ -31,8 +31,8 @@ class Refused:
     reason: str
 
 
-def decode(body: bytes, now_ms: int) -> list[RawReading | Refused]:
-    """Read a pack; the order of the result is the order of the records that carry a value.
+def decode(body: bytes, now_ms: int) -> list[RawReading | Refused | None]:
+    """Read a pack; one item a record, None where a record only sets base values.
 
     Raises InputError when the body is not a SenML JSON array at all.
     """
@@ -43,18 +43,15 @@ def decode(body: bytes, now_ms: int) -> list[RawReading | Refused]:
     if not isinstance(records, list) or not records:
         raise InputError("a SenML pack is a JSON array of at least one record (RFC 8428)")
     base: dict[str, Any] = {}
-    out: list[RawReading | Refused] = []
+    out: list[RawReading | Refused | None] = []
     for index, record in enumerate(records):
         if not isinstance(record, dict):
             out.append(Refused(index, "the record is not a JSON object"))
             continue
         try:
-            reading = _record(record, base, now_ms)
+            out.append(_record(record, base, now_ms))
         except InputError as error:
             out.append(Refused(index, str(error)))
-            continue
-        if reading is not None:
-            out.append(reading)
     return out
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
 
+OVER = frozenset({Event.RETURNED, Event.CLEARED})
 STANDING = frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED})
 
 
@@ -179,5 +180,6 @@ def _event(track: Track, event: Event, sample: Sample) -> AlertEvent:
         track.level or Priority.NOTE,
         sample.value,
         sample.limit,
-        track.beyond_since_ms or track.raised_ms or sample.time_ms,
+        track.raised_ms if event in OVER and track.raised_ms else track.beyond_since_ms or sample.time_ms,
+        track.told,
     )

@@ -18,7 +18,7 @@ MOST_TOGETHER = 64
 
 
 class Job:
-    """A piece of work, its future and what to call once it is settled."""
+    """A piece of work, its future, and what to call once its transaction is settled unless the work raised."""
 
     __slots__ = ("error", "future", "result", "settle", "work")
 
@@ -97,8 +97,6 @@ class Writer:
         except Exception as error:  # noqa: BLE001 - handed to the one who asked, through the future
             job.error = error
             self.connection.execute("ROLLBACK TO job")
-            if job.settle is not None:
-                job.settle(False)
         self.connection.execute("RELEASE job")
 
     def _undo(self, batch: list[Job], error: sqlite3.Error) -> None:

@@ -1,0 +1,94 @@
+"""The words of an alert: tank, value, limit, trend, time left and the first thing to check, most needed first.
+
+Pure. Must not do: name a person, or promise what the tool cannot do.
+"""
+
+from __future__ import annotations
+
+from api.domain.alert import AlertEvent, AlertKind, Event, Priority
+from api.domain.quantity import MEANING, Quantity
+from api.judge.outlook import Outlook
+
+KIND_WORDS = {
+    AlertKind.HEAT: "heat",
+    AlertKind.COLD: "cold",
+    AlertKind.LOW_OXYGEN: "low oxygen",
+    AlertKind.QUIET_PROBE: "probe quiet",
+    AlertKind.QUIET_ROOM: "whole room quiet",
+    AlertKind.NOT_KNOWN: "water not known",
+    AlertKind.OUTSIDE_CARE: "outside its care range",
+}
+FIRST_CHECK = {
+    AlertKind.HEAT: "Is the heater still on? Unplug it at the wall, dry hands. Shade, lid off; never ice in the tank.",
+    AlertKind.COLD: "Is the heater plugged in and warm? Is the room heating on? Warm the water slowly.",
+    AlertKind.LOW_OXYGEN: "Is the airstone bubbling? Check the airline and the air pump; dry hands at the plug.",
+    AlertKind.QUIET_PROBE: "Look at the animal first, then at the probe's plug and cable.",
+    AlertKind.QUIET_ROOM: "Is there power in the room? Look at the tanks, then at the computer beside them.",
+    AlertKind.NOT_KNOWN: "Look at the animal; is the probe in the water, clean and whole?",
+    AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
+}
+CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
+
+
+def duration(seconds: float) -> str:
+    """A length of time as a keeper says it: "40 s", "12 min", "3 h 20 min", "2 days"."""
+    if seconds < 90:
+        return f"{round(seconds)} s"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 36:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f"{round(hours / 24)} days"
+
+
+def amount(value: float, quantity: Quantity) -> str:
+    """A value with its unit, at the decimals worth showing."""
+    meaning = MEANING[quantity]
+    return f"{value:.{meaning.decimals}f} {meaning.unit_label}"
+
+
+def trend_words(outlook: Outlook, quantity: Quantity) -> str:
+    """The trend and the time left in words; empty when no trend can be told."""
+    rate = outlook.trend_per_hour
+    if rate is None:
+        return ""
+    if rate == 0.0:
+        return "steady"
+    words = f"{'falling' if rate < 0 else 'rising'} {amount(abs(rate), quantity)} per hour"
+    if outlook.left_s is not None and outlook.limit is not None:
+        words += f", {duration(outlook.left_s)} to {amount(outlook.limit, quantity)} at this rate"
+    return words
+
+
+def title(event: AlertEvent, tank_name: str) -> str:
+    """A message's title."""
+    kind = KIND_WORDS[event.subject.kind]
+    if event.event in (Event.RETURNED, Event.CLEARED):
+        return f"{tank_name}: {kind} is over"
+    start = "URGENT " if event.priority is Priority.URGENT else ""
+    return f"{start}{tank_name}: {kind}"
+
+
+def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra: str = "") -> str:
+    """A message's text; its first 160 characters say tank, value, limit, trend, time left, first thing to check."""
+    subject = event.subject
+    first = FIRST_CHECK[subject.kind]
+    if event.event in (Event.RETURNED, Event.CLEARED):
+        now = f" Now {amount(event.value, subject.quantity)}." if event.value is not None and subject.quantity else ""
+        return f"{tank_name}: {KIND_WORDS[subject.kind]} is over.{now} It stood for {_stood(event)}."
+    if subject.quantity is None or event.value is None:
+        since = duration((now_ms - event.since_ms) / 1000)
+        return f"{tank_name}: {KIND_WORDS[subject.kind]} for {since}{extra}. {first}"
+    head = f"{tank_name}: {MEANING[subject.quantity].label} {amount(event.value, subject.quantity)}"
+    if event.limit is not None:
+        side = "below" if event.value < event.limit else "above"
+        head += f", {side} {amount(event.limit, subject.quantity)}"
+    trend = trend_words(outlook, subject.quantity)
+    trend = f" {trend[0].upper()}{trend[1:]}." if trend else ""
+    return f"{head}{extra}.{trend} {first}"
+
+
+def _stood(event: AlertEvent) -> str:
+    return duration((event.time_ms - event.since_ms) / 1000)

@@ -1,0 +1,100 @@
+"""What follows from an alert's event: its record, its words, and the messages put into the outbox.
+
+Runs in the writer, inside the transaction of the readings that caused it. Must not do: deliver (``deliver.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
+from api.domain.quantity import Quantity
+from api.judge import words
+from api.judge.alert_cycle import OVER, Track
+from api.judge.outlook import NOTHING, Outlook, look_ahead
+from api.services.memory import Layered
+from api.services.plan import RoomPlan
+from api.storage.base import AlertRow, Store
+
+TREND_MS = 2_400_000
+"""The past a trend is told from. [ms]"""
+LEAST_PER_HOUR = {Quantity.TEMPERATURE: 0.1, Quantity.OXYGEN: 0.1, Quantity.OXYGEN_SATURATION: 1.0}
+"""Slower changes are called steady: judgement, from probe noise."""
+
+
+def outlook_of(store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now_ms: int) -> Outlook:
+    """Trend and time left of one channel from its 5-minute summaries."""
+    spans = store.readings.summaries(probe, quantity, now_ms - TREND_MS, now_ms + 1, 300, 300_000)
+    points = [
+        ((span.start_ms + min(now_ms, span.start_ms + 300_000)) // 2, span.mean)
+        for span in spans
+        if span.mean is not None
+    ]
+    care = plan.channel(probe, quantity).care
+    return look_ahead(points, care, LEAST_PER_HOUR.get(quantity, 0.0))
+
+
+class Warn:
+    """Turns alert events into records and messages."""
+
+    def __init__(self, store: Store, plan: Callable[[], RoomPlan]) -> None:
+        self._store, self._plan = store, plan
+
+    def take(self, events: Sequence[AlertEvent], tracks: Layered[Subject, Track], now_ms: int) -> None:
+        """Record events and post their messages, in order."""
+        for event in events:
+            track = tracks.get(event.subject) or Track(event.subject)
+            self._one(event, track, now_ms)
+
+    def _one(self, event: AlertEvent, track: Track, now_ms: int) -> None:
+        subject = event.subject
+        plan = self._plan()
+        tank_name = plan.tanks[subject.tank].name if subject.tank in plan.tanks else (subject.tank or plan.room.name)
+        outlook = NOTHING
+        if subject.probe is not None and subject.quantity is not None and event.event not in OVER:
+            outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms)
+        text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
+        standing = self._store.state.standing(subject.key)
+        alert = self._record(event, track, standing, text)
+        self._store.state.add_event(alert, event.event, event.time_ms, text=text)
+        if event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
+            self.post(alert, event.priority, words.title(event, tank_name), f"{text} {words.CAUTION}", now_ms)
+
+    def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:
+        subject = event.subject
+        change: dict[str, object] = {
+            "state": track.state,
+            "priority": event.priority,
+            "value": event.value,
+            "worst": track.worst if track.worst is not None else event.value,
+        }
+        if event.event not in OVER:
+            change |= {"text": text, "limit_value": event.limit, "found_late": int(event.event is Event.FOUND_LATE)}
+        if track.state is AlertState.NORMAL:
+            change["ended_ms"] = event.time_ms
+            change.pop("worst")
+        if standing is not None:
+            self._store.state.change_alert(standing.id, change)
+            return standing.id
+        return self._store.state.open_alert(
+            {
+                "worst": None,
+                "text": text,
+                "limit_value": event.limit,
+                **change,
+                "subject": subject.key,
+                "tank": subject.tank,
+                "kind": subject.kind,
+                "probe": subject.probe,
+                "quantity": subject.quantity,
+                "since_ms": event.since_ms,
+                "raised_ms": event.time_ms,
+                "first_check": words.FIRST_CHECK[subject.kind],
+            }
+        )
+
+    def post(self, alert: int | None, priority: Priority, title: str, body: str, now_ms: int) -> None:
+        """Put one message a keeper's address into the outbox, for addresses that want this priority."""
+        for notify in self._plan().notify:
+            if PRIORITY_ORDER[priority] <= PRIORITY_ORDER[Priority(notify.priority)]:
+                self._store.state.post(alert, notify.name, title, body, now_ms)

@@ -1,0 +1,84 @@
+"""Watching for silence: a probe, or the whole room, that has said nothing for too long.
+
+Must not do: judge values; it only knows when each probe last spoke.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+
+from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
+from api.domain.errors import Transient
+from api.domain.tank import Probe
+from api.judge.alert_cycle import AT_ONCE, Sample
+from api.services.ingest import Ingest
+from api.services.plan import RoomPlan
+from api.storage.base import Store
+
+LOOK_EVERY_S = 5.0
+log = logging.getLogger("intermolt.watch")
+
+
+def quiet_after_s(probe: Probe, plan: RoomPlan) -> float:
+    """How long a probe may say nothing: a number of missed readings and a grace time."""
+    return probe.every_s * plan.settings.quiet_after_missed + plan.settings.quiet_grace_s
+
+
+class Watch:
+    """Looks at every configured probe every few seconds."""
+
+    def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
+        self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
+        self.since_ms = now_ms()
+        self.beat_ms = now_ms()
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End."""
+        self._stop.set()
+        self._thread.join(timeout=5)
+
+    def look(self) -> None:
+        """One look at all probes, kept like any other judgement."""
+        now_ms = self._now_ms()
+        self._store.write(lambda: self._work(now_ms), self._ingest.settle).result()
+
+    def last_ms(self, probe: Probe) -> int:
+        """When a probe last spoke, or when this service began to listen."""
+        heard = [self._ingest.newest.get((probe.id, value.quantity)) or -1 for value in probe.values]
+        return max([*heard, self.since_ms])
+
+    def _work(self, now_ms: int) -> None:
+        self._ingest.begin()
+        plan = self._plan()
+        probes = [probe for probe in plan.probes.values() if probe.tank is not None]
+        events: list[AlertEvent] = []
+        missed = [now_ms - self.last_ms(p) > p.every_s * plan.settings.quiet_after_missed * 1000 for p in probes]
+        quiet = [now_ms - self.last_ms(p) > quiet_after_s(p, plan) * 1000 for p in probes]
+        whole_room = len(probes) > 1 and all(missed)
+        if len(probes) > 1:
+            priority = Priority.URGENT if whole_room and any(quiet) else None
+            self._ingest.take(Subject(None, AlertKind.QUIET_ROOM), Sample(now_ms, priority), AT_ONCE, events)
+        for probe, is_quiet in zip(probes, quiet, strict=True):
+            subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
+            track = self._ingest.tracks.get(subject)
+            if whole_room and (track is None or track.idle):
+                continue
+            level = Priority.TODAY if is_quiet else None
+            self._ingest.take(subject, Sample(now_ms, level, limit=quiet_after_s(probe, plan)), AT_ONCE, events)
+        self._ingest.finish(events, now_ms)
+
+    def _run(self) -> None:
+        while not self._stop.wait(LOOK_EVERY_S):
+            try:
+                self.look()
+            except Transient as error:
+                log.warning("silence could not be looked for, tried again: %s", error)
+            self.beat_ms = self._now_ms()
