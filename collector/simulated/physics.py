@@ -6,12 +6,12 @@ Pure: no clock, no file, no random numbers; a step may be as long as the surroun
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from collector.simulated import animals, heat, probe_signal
-from collector.simulated.faults import Fault, Times
+from collector.simulated.faults import Effects, Fault, Times, effects
 from collector.simulated.forcing import Forcing, forcing
 from collector.simulated.oxygen import HALF_DEMAND_MG_L, Array
 from collector.simulated.room_air import HOUR_MS, RoomAir
@@ -37,11 +37,26 @@ class Scene:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A stretch of moments: times, the state's arrays one row a moment, and what acted then."""
+    """A stretch of moments: times, the state's arrays one row a moment, and the faults of those moments."""
 
     times_ms: Times
     values: dict[str, Array]
-    acting: Forcing
+    faults: Effects
+
+    @classmethod
+    def of(cls, scene: Scene, states: Sequence[State]) -> Record:
+        """The record of these states."""
+        times = np.array([state.time_ms for state in states], dtype=np.int64)
+        values = {name: np.array([getattr(state, name) for state in states]) for name in NAMES}
+        return cls(times, values, effects(scene.faults, scene.names, times))
+
+    def since(self, start_ms: int) -> Record:
+        """The moments from ``start_ms`` on."""
+        first = int(np.searchsorted(self.times_ms, start_ms))
+        faults = {field.name: getattr(self.faults, field.name)[first:] for field in fields(Effects)}
+        return Record(
+            self.times_ms[first:], {name: rows[first:] for name, rows in self.values.items()}, Effects(**faults)
+        )
 
 
 def approach(value: Array, gain: Array, rate: Array, time: float) -> Array:
@@ -68,9 +83,7 @@ def _thermostat(tanks: Tanks, state: State, acting: Forcing, row: int) -> Array:
         (state.heater_on > 0) & (state.temperature_c < tanks.heater_off_c)
     )
     faults = acting.faults
-    heater: Array = (
-        np.maximum(called * (1.0 - faults.heater_dead[row]), faults.heater_stuck[row]) * faults.power[row]
-    )
+    heater: Array = np.maximum(called * (1.0 - faults.heater_dead[row]), faults.heater_stuck[row]) * faults.power[row]
     return heater
 
 
@@ -101,8 +114,8 @@ def march(
 ) -> Iterator[tuple[Record, State]]:
     """Move to ``until_ms`` in stretches, each with the record of every ``every``-th step and the state at its end.
 
-    Steps end on ``state.time_ms`` + k x ``step_ms``; the last may be shorter and is always recorded. ``every`` 0 records
-    only the last.
+    Steps end on ``state.time_ms`` + k x ``step_ms``; the last may be shorter and is always recorded; with ``every`` 0
+    only the last is.
     """
     rows = max(1, CELLS // max(1, scene.tanks.count))
     rows = max(every, rows // every * every) if every else rows
@@ -112,22 +125,17 @@ def march(
             ends = np.append(ends, until_ms)
         starts = np.concatenate(([state.time_ms], ends[:-1]))
         acting = forcing(scene.tanks, scene.names, scene.air, scene.faults, starts)
-        kept: list[tuple[int, State]] = []
+        kept: list[State] = []
         for row, end in enumerate(ends):
             state = step(scene, state, acting, row, int(end))
             if end == until_ms or (every and (row + 1) % every == 0):
-                kept.append((row, state))
-        yield _record(scene, kept), state
+                kept.append(state)
+        yield Record.of(scene, kept), state
 
 
 def arrive(scene: Scene, state: State, until_ms: int, step_ms: int = STEP_MS) -> State:
     """The state at ``until_ms``, without a record."""
-    for _, state in march(scene, state, until_ms, step_ms, every=0):
+    end = state
+    for _, end in march(scene, state, until_ms, step_ms, every=0):  # noqa: B007 - the last one is what is wanted
         pass
-    return state
-
-
-def _record(scene: Scene, kept: Sequence[tuple[int, State]]) -> Record:
-    times = np.array([state.time_ms for _, state in kept], dtype=np.int64)
-    values = {name: np.array([getattr(state, name) for _, state in kept]) for name in NAMES}
-    return Record(times, values, forcing(scene.tanks, scene.names, scene.air, scene.faults, times))
+    return end

@@ -52,7 +52,9 @@ def calibration(seed: int, count: int) -> tuple[Array, Array]:
 
 def signal(tanks: Tanks, seed: int, times_ms: Times, probe_c: Array, probe_mg_l: Array, faults: Effects) -> Signal:
     """Readings at these moments from the tips' state, with offset, noise, drift and silence."""
-    noise = np.stack([np.random.default_rng((abs(seed), int(time))).standard_normal((2, tanks.count)) for time in times_ms])
+    noise = np.stack(
+        [np.random.default_rng((abs(seed), int(time))).standard_normal((2, tanks.count)) for time in times_ms]
+    )
     offset_c, factor = calibration(seed, tanks.count)
     free = 1.0 - faults.stuck
     quiet = np.where(faults.quiet > 0, np.nan, 0.0)

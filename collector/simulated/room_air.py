@@ -40,6 +40,8 @@ class RoomAir:
         phases = np.random.default_rng(abs(self.seed)).uniform(0, 2 * np.pi, 3)
         days = time_ms / DAY_MS
         # Three periods without a common multiple: no two days alike, yet a function of time alone.
-        weather = sum(np.sin(2 * np.pi * days / period + phase) for period, phase in zip((2.3, 3.7, 6.1), phases, strict=True))
+        weather = sum(
+            np.sin(2 * np.pi * days / period + phase) for period, phase in zip((2.3, 3.7, 6.1), phases, strict=True)
+        )
         target: Array = self.mean_c + day + self.weather_c * weather
         return target

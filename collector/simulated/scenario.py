@@ -24,7 +24,7 @@ SPECS: dict[str, TankSpec] = {
     "B1": TankSpec(112, 0.40, 8, 26, 100, 26.0, air_l_min=4.0, lamp_w=22, pump_w=5),
     "B2": TankSpec(34, 0.25, 20, 38, 50, 26.4, air_l_min=9.0, transfer_per_m=0.05, water_mg_l_h=0.25, meal_every_d=1),
     "B3": TankSpec(96, 0.36, 6, 30, 100, 25.8, air_l_min=3.5, lamp_w=20, pump_w=4, meal_first_d=1),
-    "B4": TankSpec(40, 0.25, 15, 42, 50, 26.2, air_l_min=5.0, transfer_per_m=0.05, water_mg_l_h=0.2, meal_every_d=1),
+    "B4": TankSpec(40, 0.25, 15, 42, 50, 26.2, air_l_min=3.6, transfer_per_m=0.05, water_mg_l_h=0.2, meal_every_d=1),
     "C1": TankSpec(180, 0.45, 10, 35, 150, 26.4, air_l_min=7.0, lamp_w=30, pump_w=8),
     "C2": TankSpec(200, 0.45, 14, 35, 150, 25.8, air_l_min=8.0, lamp_w=40, pump_w=8, lid=False, meal_first_d=1),
     "C3": TankSpec(30, 0.25, 2, 30, 50, 28.3, air_l_min=1.5, lamp_w=5, meal_first_d=1),
