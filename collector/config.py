@@ -1,0 +1,105 @@
+"""``room.toml`` to checked probes: each with its driver's class and its own keys read strictly.
+
+Must not do: open a port or a spool.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from api.domain.errors import InputError, RoomFileError
+from api.domain.roomfile import parse_room
+from api.domain.tables import Place, take, unknown
+from api.domain.tank import Probe, RoomFile
+from collector.drivers.base import Driver
+from collector.drivers.table import DRIVERS, driver_class
+
+DATA_DIR = "intermolt-data"
+COMMON = ("id", "driver", "tank", "every_s", "value")
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedProbe:
+    """A probe whose driver exists and whose keys that driver can use."""
+
+    probe: Probe
+    driver: type[Driver]
+    options: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class CollectorConfig:
+    """All the collector needs of the room file and of the command line."""
+
+    folder: Path
+    data: Path
+    service: str
+    spool_max_mb: float
+    pack_size: int
+    probes: tuple[CheckedProbe, ...]
+
+
+def load_config(room_file: Path, data: Path | None = None, service: str | None = None) -> CollectorConfig:
+    """Read and check the room file; the command line's words go before the file's.
+
+    Raises InputError: RoomFileError with file, line, table and key where the file is to blame.
+    """
+    try:
+        text = room_file.read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{room_file} cannot be read: {error.strerror}; name the room file with --room") from error
+    except UnicodeDecodeError as error:
+        raise RoomFileError(str(room_file), None, "this is not UTF-8 text.", "Save it as UTF-8.") from error
+    room = parse_room(text, str(room_file))
+    folder = room_file.resolve().parent
+    return CollectorConfig(
+        folder=folder,
+        data=data if data is not None else folder / DATA_DIR,
+        service=_service(service, room, Place(str(room_file), text, "room.collector")),
+        spool_max_mb=room.collector.spool_max_mb,
+        pack_size=room.collector.pack_size,
+        probes=_probes(room, str(room_file), text),
+    )
+
+
+def _service(asked: str | None, room: RoomFile, place: Place) -> str:
+    url = asked or room.collector.service or f"http://127.0.0.1:{room.service.port}"
+    parts = urlsplit(url)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        what, todo = f"service = {url!r} is no web address.", 'Write it like "http://127.0.0.1:8080".'
+        raise InputError(f"--service: {what} {todo}") if asked else place.wrong(what, todo, "service")
+    return url.rstrip("/")
+
+
+def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
+    checked: list[CheckedProbe] = []
+    owners: dict[str, str] = {}
+    tables = tomllib.loads(text).get("probe", [])
+    for index, (probe, table) in enumerate(zip(room.probes, tables, strict=True)):
+        place = Place(file, text, "probe", index)
+        driver = _driver(probe, place)
+        for name in table:
+            if name not in COMMON and name not in {key.name for key in driver.KEYS}:
+                raise unknown(name, (*(key.name for key in driver.KEYS), *COMMON), place)
+        options = take(probe.options, driver.KEYS, place)
+        driver.check(probe, options, place)
+        port = driver.port(probe, options)
+        if port and port in owners:
+            raise place.wrong(f"reads the same port as probe {owners[port]!r}.", "Give each probe its own.", "port")
+        owners[port] = probe.id
+        checked.append(CheckedProbe(probe, driver, options))
+    return tuple(checked)
+
+
+def _driver(probe: Probe, place: Place) -> type[Driver]:
+    if probe.driver not in DRIVERS:
+        near = difflib.get_close_matches(probe.driver, DRIVERS, n=1, cutoff=0.5)
+        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted(DRIVERS))}."
+        raise place.wrong(f"driver = {probe.driver!r} is not known.", hint, "driver")
+    return driver_class(probe.driver)

@@ -1,0 +1,220 @@
+"""The spool: every reading stays here, on the disk, until the service has it.
+
+One writer thread owns the file; what many workers hand over at the same time goes to the disk in one commit.
+Must not do: tell anyone that a reading is kept before the disk has it.
+"""
+
+from __future__ import annotations
+
+import queue
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from api.domain.reading import RawReading
+from collector.clock import now_ms as present_ms
+from collector.errors import SpoolReason, SpoolTrouble, Stopped
+from collector.spoolfile import Refusal
+from collector.stock import Stock, StockState, Taken
+
+NAME = "spool.db"
+GATHER_S = 0.05
+GROUP_ROWS = 5000
+RETRY_S = 5.0
+
+
+@dataclass(eq=False)
+class _Job:
+    done: threading.Event = field(default_factory=threading.Event)
+    error: Exception | None = None
+    result: Any = None
+
+
+@dataclass(eq=False)
+class _Keep(_Job):
+    readings: Sequence[RawReading] = ()
+    bookmark: tuple[str, str] | None = None
+    source_keeps: bool = False
+
+
+@dataclass(eq=False)
+class _Finish(_Job):
+    epoch: int = 0
+    last: int = 0
+    refusals: Sequence[Refusal] = ()
+
+
+@dataclass(eq=False)
+class _Ask(_Job):
+    question: Callable[[Stock], Any] = Stock.waiting
+
+
+class Spool:
+    """Readings on their way, safe against kill and power loss; all calls may come from any thread."""
+
+    def __init__(
+        self, path: Path, max_mb: float = 2000.0, now_ms: Callable[[], int] = present_ms, gather_s: float = GATHER_S
+    ) -> None:
+        self._stock = Stock(path, int(max_mb * 1e6), now_ms)
+        self._gather_s = gather_s
+        self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._closed = threading.Event()
+        self._closing = threading.Lock()
+        self.arrived = threading.Event()
+        self.lost = 0
+        try:
+            self._stock.open()
+        except (sqlite3.Error, OSError) as error:
+            self._stock.hold([], error)
+        self._thread = threading.Thread(target=self._run, name="spool", daemon=True)
+        self._thread.start()
+
+    def keep(
+        self, readings: Sequence[RawReading], bookmark: tuple[str, str] | None = None, *, source_keeps: bool = False
+    ) -> bool:
+        """Wait until the readings are on the disk: True; or, while the disk takes nothing, in memory: False.
+
+        Raises SpoolTrouble when they cannot be kept and their source still has them (``source_keeps``), and Stopped
+        after ``close``.
+        """
+        return bool(self._do(_Keep(readings=readings, bookmark=bookmark, source_keeps=source_keeps)))
+
+    def take(self, count: int) -> Taken:
+        """The oldest readings, up to ``count``; they stay until ``finish``."""
+        found: Taken = self._do(_Ask(question=lambda stock: stock.take(count)))
+        if not found.rows:
+            self.arrived.clear()
+            found = self._do(_Ask(question=lambda stock: stock.take(count)))
+        return found
+
+    def finish(self, taken: Taken, last: int, refusals: Sequence[Refusal] = ()) -> None:
+        """The service has everything taken up to number ``last``; the refused are set aside with their reasons."""
+        self._do(_Finish(epoch=taken.epoch, last=last, refusals=refusals))
+
+    def bookmark(self, source: str) -> str | None:
+        """How far a source was read, as committed with its last batch."""
+        found: str | None = self._do(_Ask(question=lambda stock: stock.file.bookmark(source) if stock.file else None))
+        return found
+
+    def state(self) -> StockState:
+        """Figures for the status report."""
+        found: StockState = self._do(_Ask(question=Stock.state))
+        return found
+
+    def close(self) -> None:
+        """Write what was handed over, then close the file; safe to call twice."""
+        with self._closing:
+            if not self._closed.is_set():
+                self._closed.set()
+                self._jobs.put(None)
+        self._thread.join()
+
+    def _do(self, job: _Job) -> Any:
+        with self._closing:
+            if self._closed.is_set():
+                raise Stopped("the spool is closed")
+            self._jobs.put(job)
+        job.done.wait()
+        if job.error is not None:
+            raise job.error
+        return job.result
+
+    def _run(self) -> None:
+        running = True
+        while running:
+            group, running = self._gather()
+            try:
+                self._write([job for job in group if not isinstance(job, _Ask)])
+                for ask in group:
+                    if isinstance(ask, _Ask):
+                        self._answer(ask)
+            except Exception as error:  # noqa: BLE001 a fault of ours must reach who asked, not end the only writer
+                for job in group:
+                    job.error = job.error or error
+                    job.done.set()
+        self.lost = len(self._stock.held)
+        self._stock.close()
+
+    def _gather(self) -> tuple[list[_Job], bool]:
+        """Jobs that came close together; False with them when ``close`` was called."""
+        group: list[_Job] = []
+        rows, end_s = 0, None
+        while rows < GROUP_ROWS:
+            try:
+                wait_s = RETRY_S if end_s is None else max(0.0, end_s - time.monotonic())
+                job = self._jobs.get(timeout=wait_s)
+            except queue.Empty:
+                break
+            if job is None:
+                return group, False
+            group.append(job)
+            if not isinstance(job, _Keep):
+                break
+            rows += len(job.readings)
+            end_s = end_s if end_s is not None else time.monotonic() + self._gather_s
+        return group, True
+
+    def _write(self, group: Sequence[_Job]) -> None:
+        stock = self._stock
+        if not group and stock.disk_trouble is None:
+            return
+        for job in group:
+            if isinstance(job, _Finish):
+                stock.finish(job.epoch, job.last, job.refusals)
+        keeps = [job for job in group if isinstance(job, _Keep) and not self._must_wait(job)]
+        try:
+            self._commit(keeps)
+            for keep in keeps:
+                keep.result = True
+        except (sqlite3.Error, OSError) as error:
+            self._hold(keeps, error)
+        if keeps or stock.held:
+            self.arrived.set()
+        for job in group:
+            job.done.set()
+
+    def _must_wait(self, job: _Keep) -> bool:
+        if job.source_keeps and job.readings and self._stock.nearly_full():
+            job.error = SpoolTrouble(SpoolReason.LIMIT, "the spool is full; waiting for the service to take some")
+        return job.error is not None
+
+    def _commit(self, keeps: Sequence[_Keep]) -> None:
+        readings = [reading for keep in keeps for reading in keep.readings]
+        bookmarks = [keep.bookmark for keep in keeps if keep.bookmark is not None]
+        try:
+            self._stock.commit(readings, bookmarks)
+        except sqlite3.Error as error:
+            if not self._stock.recover(error):
+                raise
+            self._stock.commit(readings, bookmarks)
+        if self._stock.file is not None and not keeps:
+            self._stock.file.give_back()
+
+    def _hold(self, keeps: Sequence[_Keep], error: Exception) -> None:
+        mine: list[RawReading] = []
+        for keep in keeps:
+            if keep.source_keeps:
+                keep.error = SpoolTrouble(SpoolReason.DISK, f"the disk takes nothing: {error}")
+            else:
+                mine.extend(keep.readings)
+                keep.result = False
+        self._stock.hold(mine, error)
+
+    def _answer(self, ask: _Ask) -> None:
+        try:
+            ask.result = ask.question(self._stock)
+        except sqlite3.Error as error:
+            try:
+                if not self._stock.recover(error):
+                    raise
+                ask.result = ask.question(self._stock)
+            except (sqlite3.Error, OSError) as again:
+                self._stock.hold([], again)
+                ask.error = SpoolTrouble(SpoolReason.DISK, f"the disk cannot be read: {again}")
+        except OSError as error:
+            ask.error = SpoolTrouble(SpoolReason.DISK, f"the disk cannot be read: {error}")
+        ask.done.set()
