@@ -35,7 +35,7 @@ AT_ONCE = Delays(0.0, 0.0, 0.0, 1, 1)
 class Sample:
     """One look at the subject: how bad (None: inside), the value and limit, and whether it is back by the deadband.
 
-    ``late`` means the sample is old news: nobody may be woken by it.
+    ``late`` means the sample is old news: nobody may be woken by it. ``since_ms``: the condition began then already.
     """
 
     time_ms: int
@@ -44,6 +44,7 @@ class Sample:
     limit: float | None = None
     back: bool = True
     late: bool = False
+    since_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,15 +116,16 @@ def acknowledge(track: Track, time_ms: int) -> tuple[Track, tuple[AlertEvent, ..
 def _wait(track: Track, sample: Sample) -> Track:
     """Start, go on with, or stop the waits for tolerable and danger limits."""
     beyond = sample.level is not None
+    began_ms = sample.time_ms if sample.since_ms is None else sample.since_ms
     danger = sample.level is Priority.URGENT
     return replace(
         track,
         last_ms=sample.time_ms,
-        beyond_since_ms=(sample.time_ms if track.beyond_since_ms is None else track.beyond_since_ms)
+        beyond_since_ms=(began_ms if track.beyond_since_ms is None else track.beyond_since_ms)
         if beyond
         else None,
         beyond_readings=track.beyond_readings + 1 if beyond else 0,
-        danger_since_ms=(sample.time_ms if track.danger_since_ms is None else track.danger_since_ms)
+        danger_since_ms=(began_ms if track.danger_since_ms is None else track.danger_since_ms)
         if danger
         else None,
         danger_readings=track.danger_readings + 1 if danger else 0,

@@ -22,7 +22,7 @@ class AppriseNotifier:
         if not sender.add(url):
             return Delivery(False, "the address is not one that messages can be sent to; see [[notify]] in room.toml")
         said = io.StringIO()
-        with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as captured:
+        with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as captured:  # type: ignore[no-untyped-call]
             try:
                 done = sender.notify(body=body, title=title)
             except Exception as error:  # noqa: BLE001 - some of the library's plugins raise what they please

@@ -61,3 +61,24 @@ def _table(quantity: Quantity) -> dict[str, Convert]:
     if quantity is Quantity.OXYGEN:
         return _OXYGEN
     return {MEANING[quantity].unit: _SAME}
+
+
+_BACK: dict[tuple[Quantity, str], Convert] = {
+    (Quantity.TEMPERATURE, "[degF]"): lambda value: value * 1.8 + 32.0,
+    (Quantity.TEMPERATURE, "K"): lambda value: value + 273.15,
+    (Quantity.OXYGEN, "umol/L"): lambda value: value * 1000.0 / OXYGEN_G_PER_MOL,
+    (Quantity.OXYGEN, "mL/L"): lambda value: value / MG_PER_ML_STP,
+}
+
+
+def from_canonical(quantity: Quantity, unit: str) -> Convert:
+    """A function from the quantity's canonical unit to ``unit`` (a code as in the quantity's table).
+
+    Raises UnknownUnit, with the units that would do, for anything else.
+    """
+    if unit == MEANING[quantity].unit:
+        return _SAME
+    back = _BACK.get((quantity, unit))
+    if back is None:
+        raise UnknownUnit(unit, quantity, tuple(_table(quantity)))
+    return back

@@ -98,7 +98,7 @@ class TankNow:
     alerts: tuple[AlertNow, ...]
     words: str
     band: Band
-    urgency: tuple[int, float]
+    urgency: tuple[int, float, int]
     time_left_s: float | None
     most_oxygen_mg_l: float | None
 

@@ -158,6 +158,11 @@ class Ingest:
         track = self.tracks.get(subject)
         return track is not None and not track.idle
 
+    def track_of(self, subject_key: str) -> Track | None:
+        """The track of an alert's subject, found by its key."""
+        found = (track for track in self.tracks.all() if track.subject.key == subject_key)
+        return next(found, None)
+
     def take(self, subject: Subject, one: Sample, delays: Delays, events: list[AlertEvent]) -> None:
         """One sample of one subject, in the writer."""
         track = self.tracks.get(subject) or Track(subject)

@@ -28,6 +28,10 @@ class Layered(Generic[K, V]):
             return found  # type: ignore[no-any-return]
         return self.settled.get(key)
 
+    def all(self) -> list[V]:
+        """All newest values."""
+        return list({**self.settled, **self._batch, **self._job}.values())
+
     def put(self, key: K, value: V) -> None:
         """Set a value for the pack at work."""
         self._job[key] = value

@@ -65,14 +65,16 @@ class Watch:
         whole_room = len(probes) > 1 and all(missed)
         if len(probes) > 1:
             priority = Priority.URGENT if whole_room and any(quiet) else None
-            self._ingest.take(Subject(None, AlertKind.QUIET_ROOM), Sample(now_ms, priority), AT_ONCE, events)
+            last_ms = max(self.last_ms(probe) for probe in probes)
+            room = Sample(now_ms, priority, since_ms=last_ms)
+            self._ingest.take(Subject(None, AlertKind.QUIET_ROOM), room, AT_ONCE, events)
         for probe, is_quiet in zip(probes, quiet, strict=True):
             subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
             track = self._ingest.tracks.get(subject)
             if whole_room and (track is None or track.idle):
                 continue
             level = Priority.TODAY if is_quiet else None
-            self._ingest.take(subject, Sample(now_ms, level, limit=quiet_after_s(probe, plan)), AT_ONCE, events)
+            self._ingest.take(subject, Sample(now_ms, level, since_ms=self.last_ms(probe)), AT_ONCE, events)
         self._ingest.finish(events, now_ms)
 
     def _run(self) -> None:

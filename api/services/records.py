@@ -1,0 +1,148 @@
+"""The room's records: description, keepers, secrets, collectors; and what people do to alerts.
+
+``room.toml`` is applied as often as one likes with the same result; tanks added by the API stay. Must not do: judge.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Future
+from dataclasses import asdict
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from api.domain.alert import AlertState
+from api.domain.care import WARM_WATER, CareProfile
+from api.domain.errors import InputError, NotFound
+from api.domain.tank import Notify, Probe, Room, RoomFile, ServiceSettings, Tank
+from api.judge.alert_cycle import acknowledge
+from api.services.ingest import Ingest
+from api.services.plan import RoomPlan
+from api.storage.base import Store
+
+TANK, PROBE, CARE = TypeAdapter(Tank), TypeAdapter(Probe), TypeAdapter(CareProfile)
+FROM_FILE, FROM_API = "file", "api"
+
+
+class Records:
+    """Keeps and gives the room's description; every change is one transaction and a new plan."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._plan = self._load()
+
+    def plan(self) -> RoomPlan:
+        """The room as it is known now."""
+        return self._plan
+
+    def apply(self, file: RoomFile, now_ms: int) -> bool:
+        """Take over what ``room.toml`` says; True when anything changed."""
+        before = self._described()
+        added = [row for row in before["tank"] if row.get("origin") == FROM_API]
+        names = {tank.id for tank in file.tanks}
+        after: dict[str, Any] = {
+            "tank": [
+                *(_row(TANK, tank, FROM_FILE) for tank in file.tanks),
+                *(r for r in added if r["id"] not in names),
+            ],
+            "probe": [_row(PROBE, probe, FROM_FILE) for probe in file.probes],
+            "care": [_row(CARE, profile, FROM_FILE) for profile in file.care],
+            "notify": [asdict(notify) | {"origin": FROM_FILE} for notify in file.notify],
+            "room": {
+                "room": asdict(file.room),
+                "service": asdict(file.service),
+                "simulated": file.simulated is not None,
+            },
+        }
+        for table, key in (("tank", "id"), ("probe", "id"), ("care", "name"), ("notify", "name")):
+            after[table] = sorted(after[table], key=lambda row: str(row[key])) if table != "tank" else after[table]
+        after["room"]["service"]["hosts"] = list(file.service.hosts)
+        if after == before:
+            return False
+        self._store.write(lambda: self._keep(after, now_ms)).result()
+        self._plan = self._load()
+        return True
+
+    def _keep(self, rows: dict[str, Any], now_ms: int) -> None:
+        for table, key in (("tank", "id"), ("probe", "id"), ("care", "name"), ("notify", "name")):
+            self._store.state.put(table, [(row[key], row) for row in rows[table]])
+        self._store.state.set_document("room", rows["room"], now_ms)
+
+    def _described(self) -> dict[str, Any]:
+        tables = {table: self._store.state.all(table) for table in ("tank", "probe", "care", "notify")}
+        return {**tables, "room": self._store.state.document("room")}
+
+    def _load(self) -> RoomPlan:
+        rows = self._described()
+        top = rows["room"] or {"room": {"name": "Room", "zone": "UTC"}, "service": {}, "simulated": False}
+        tanks = [TANK.validate_python(_bare(row)) for row in rows["tank"]]
+        probes = [PROBE.validate_python(_bare(row)) for row in rows["probe"]]
+        care = [CARE.validate_python(_bare(row)) for row in rows["care"]] or [WARM_WATER]
+        service = {**top["service"], "hosts": tuple(top["service"].get("hosts", ()))}
+        return RoomPlan(
+            room=Room(**top["room"]),
+            tanks={tank.id: tank for tank in tanks},
+            probes={probe.id: probe for probe in probes},
+            care={profile.name: profile for profile in care},
+            notify=tuple(Notify(**_bare(row)) for row in rows["notify"]),
+            settings=ServiceSettings(**service),
+            simulated=top["simulated"],
+        )
+
+    def add_tank(self, tank: Tank, now_ms: int) -> None:
+        """Add or change one tank.
+
+        Raises InputError when its care profile is not known.
+        """
+        if tank.care not in self._plan.care:
+            raise InputError(f"care {tank.care!r} is no care profile; known: {', '.join(self._plan.care)}")
+        rows = self._described()
+        kept = [row for row in rows["tank"] if row["id"] != tank.id]
+        rows["tank"] = [*kept, _row(TANK, tank, FROM_API)]
+        self._store.write(lambda: self._keep({**rows, "room": rows["room"] or _NO_ROOM}, now_ms)).result()
+        self._plan = self._load()
+
+    def acknowledge(self, ingest: Ingest, alert_id: int, person: str, note: str, now_ms: int) -> Future[None]:
+        """Note that a person has taken an alert.
+
+        Raises InputError without a name, NotFound for an alert that is not there.
+        """
+        person, note = " ".join(person.split())[:80], note.strip()[:1000]
+        if not person:
+            raise InputError("an alert is acknowledged by a person: give a name")
+        if self._store.state.alert(alert_id) is None:
+            raise NotFound(f"there is no alert {alert_id}")
+        work = lambda: self._acknowledge(ingest, alert_id, person, note, now_ms)  # noqa: E731 - one expression
+        return self._store.write(work, ingest.settle)
+
+    def _acknowledge(self, ingest: Ingest, alert_id: int, person: str, note: str, now_ms: int) -> None:
+        row = self._store.state.alert(alert_id)
+        if row is None or row.state not in (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED):
+            return
+        ingest.begin()
+        change: dict[str, Any] = {"acknowledged_by": person, "acknowledged_ms": now_ms, "note": note or None}
+        track = ingest.track_of(row.subject)
+        state = AlertState.NORMAL
+        if track is not None:
+            after, _ = acknowledge(track, now_ms)
+            ingest.tracks.put(after.subject, after)
+            state = after.state
+        change["state"] = state
+        if state is AlertState.NORMAL:
+            change["ended_ms"] = now_ms
+        self._store.state.change_alert(alert_id, change)
+        self._store.state.add_event(alert_id, "acknowledged", now_ms, person, note)
+        ingest.finish([], now_ms)
+
+
+_NO_ROOM: dict[str, Any] = {"room": {"name": "Room", "zone": "UTC"}, "service": {}, "simulated": False}
+
+
+def _row(adapter: TypeAdapter[Any], value: Any, origin: str) -> dict[str, Any]:
+    body = adapter.dump_python(value, mode="json")
+    body["origin"] = origin
+    return dict(body)
+
+
+def _bare(row: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in row.items() if key != "origin"}
