@@ -121,13 +121,9 @@ def _wait(track: Track, sample: Sample) -> Track:
     return replace(
         track,
         last_ms=sample.time_ms,
-        beyond_since_ms=(began_ms if track.beyond_since_ms is None else track.beyond_since_ms)
-        if beyond
-        else None,
+        beyond_since_ms=(began_ms if track.beyond_since_ms is None else track.beyond_since_ms) if beyond else None,
         beyond_readings=track.beyond_readings + 1 if beyond else 0,
-        danger_since_ms=(began_ms if track.danger_since_ms is None else track.danger_since_ms)
-        if danger
-        else None,
+        danger_since_ms=(began_ms if track.danger_since_ms is None else track.danger_since_ms) if danger else None,
         danger_readings=track.danger_readings + 1 if danger else 0,
     )
 

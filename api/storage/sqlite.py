@@ -12,6 +12,7 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TypeVar
 
+from api.storage.base import ReadingStore, StateStore
 from api.storage.migrations import migrate
 from api.storage.readings import SqliteReadings
 from api.storage.state import SqliteState
@@ -44,8 +45,8 @@ class SqliteStore:
         self._local = threading.local()
         self._readers: list[sqlite3.Connection] = []
         self._lock = threading.Lock()
-        self.readings = SqliteReadings(self._connection, self.reader)
-        self.state = SqliteState(self._connection, self.reader)
+        self.readings: ReadingStore = SqliteReadings(self._connection, self.reader)
+        self.state: StateStore = SqliteState(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""

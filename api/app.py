@@ -1,0 +1,82 @@
+"""The JSON side of the web: routes, problem bodies, and a service made from the settings.
+
+Must not do: show pages (``dashboard``) or decide what an answer says (``api/services``).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from api.domain.errors import InputError, NotFound, Transient
+from api.notify.apprise_adapter import AppriseNotifier
+from api.service import Service
+from api.settings import settings
+from api.web import health, readings, routes
+from api.web.problems import problem
+
+
+def now_ms() -> int:
+    """The wall clock in whole milliseconds UTC."""
+    return time.time_ns() // 1_000_000
+
+
+def open_service() -> Service:
+    """The service of this process's settings."""
+    mine = settings()
+    return Service(mine.room, mine.data, AppriseNotifier(), now_ms)
+
+
+def create_api(service: Service) -> FastAPI:
+    """An app with the JSON routes; the service starts and ends with it."""
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        service.start()
+        yield
+        service.close()
+
+    app = FastAPI(
+        title="Intermolt", version=version("intermolt"), lifespan=lifespan, docs_url=None, redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+    )  # fmt: skip
+    app.state.service = service
+    for router in (readings.router, routes.router, health.router):
+        app.include_router(router)
+    app.add_exception_handler(NotFound, _not_found)
+    app.add_exception_handler(InputError, _input_error)
+    app.add_exception_handler(Transient, _transient)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    return app
+
+
+def _not_found(request: Request, error: Exception) -> Response:
+    return problem(404, "Not found", str(error))
+
+
+def _input_error(request: Request, error: Exception) -> Response:
+    return problem(422, "Cannot be used", str(error))
+
+
+def _transient(request: Request, error: Exception) -> Response:
+    return problem(503, "Try again later", str(error), {"Retry-After": "5"})
+
+
+def _invalid(request: Request, error: Exception) -> Response:
+    faults = error.errors() if isinstance(error, RequestValidationError) else []
+    words = "; ".join(f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in faults)
+    return problem(422, "Cannot be used", words[:1000])
+
+
+def _http(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    detail = str(error.detail) if isinstance(error, HTTPException) else "unexpected"
+    return problem(status, detail, f"{request.method} {request.url.path[:200]}: {detail}")

@@ -1,0 +1,101 @@
+"""The command ``intermolt``. Exit codes: 0 done, 1 it found something wrong, 2 bad usage or input.
+
+Must not do: hold logic; each command calls the part that knows.
+"""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from importlib.metadata import version
+from typing import NoReturn
+
+from api.domain.errors import IntermoltError
+from api.settings import Settings, settings
+
+DESCRIPTION = "Watches the water of a room of crayfish tanks and warns a keeper's phone in time."
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    given = _parser().parse_args(arguments)
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    logging.getLogger("httpx").setLevel(logging.WARNING)
+    mine = settings(given.room, given.data)
+    try:
+        return int(given.work(given, mine))
+    except IntermoltError as error:
+        print(f"intermolt: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser("intermolt", description=DESCRIPTION)
+    parser.add_argument("--version", action="version", version=f"intermolt {version('intermolt')}")
+    commands = parser.add_subparsers(required=True, metavar="command")
+    shared = argparse.ArgumentParser(add_help=False)
+    shared.add_argument("--room", help="the room's description (default: room.toml here)")
+    shared.add_argument("--data", help="folder of everything kept (default: intermolt-data beside the room file)")
+    run = commands.add_parser("run", parents=[shared], help="service and collector together, watched")
+    run.add_argument("--port", type=int, help="the page's port (default: as in the room file, else 8080)")
+    run.set_defaults(work=_run)
+    serve = commands.add_parser("serve", parents=[shared], help="the service and its pages only")
+    serve.add_argument("--host", help="address to listen on (default: as in the room file, else 127.0.0.1)")
+    serve.add_argument("--port", type=int, help="port to listen on")
+    serve.set_defaults(work=_serve)
+    collect = commands.add_parser("collect", parents=[shared], help="the collector only; its own options follow --")
+    collect.add_argument("rest", nargs="*", help="options of the collector, after --")
+    collect.set_defaults(work=_collect)
+    room = commands.add_parser("room", parents=[shared], help="check the room file, or write out what is known")
+    room.add_argument("action", choices=("check", "write"))
+    room.set_defaults(work=_room)
+    user = commands.add_parser("user", parents=[shared], help="keepers' passwords")
+    user.add_argument("action", choices=("list", "password", "remove"))
+    user.add_argument("name", nargs="?", default="")
+    user.set_defaults(work=_user)
+    return parser
+
+
+def _run(given: argparse.Namespace, mine: Settings) -> int:
+    from api.run import run
+
+    return run(mine, given.port)
+
+
+def _serve(given: argparse.Namespace, mine: Settings) -> int:
+    from api.serve import serve
+
+    return serve(mine, given.host, given.port)
+
+
+def _collect(given: argparse.Namespace, mine: Settings) -> NoReturn:
+    command = [sys.executable, "-m", "collector", "--room", str(mine.room), "--data", str(mine.data), *given.rest]
+    os.execv(sys.executable, command)  # noqa: S606 - our own interpreter and arguments
+
+
+def _room(given: argparse.Namespace, mine: Settings) -> int:
+    from api.room_command import check, write_out
+
+    print(check(mine.room) if given.action == "check" else write_out(mine.data))
+    return 0
+
+
+def _user(given: argparse.Namespace, mine: Settings) -> int:
+    from api.keepers_command import keepers_command
+
+    def password() -> str:
+        return getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
+
+    for line in keepers_command(mine.data, given.action, given.name, password):
+        print(line)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,70 @@
+"""``intermolt room``: check the room file, or write out the room as the service knows it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from api.domain.errors import InputError
+from api.domain.roomfile import parse_room
+from api.service import DATABASE
+from api.services.records import Records
+from api.storage.sqlite import SqliteStore
+
+
+def check(path: Path) -> str:
+    """One line that says what the file describes.
+
+    Raises RoomFileError at the first line that cannot be used, InputError when there is no file.
+    """
+    if not path.exists():
+        raise InputError(f"there is no {path}; 'intermolt run' writes one for a simulated room")
+    file = parse_room(path.read_text(encoding="utf-8"), str(path))
+    kind = "simulated room (invented data)" if file.simulated is not None else "room"
+    return f"{path}: {kind} {file.room.name!r}, {len(file.tanks)} tanks, {len(file.probes)} probes: no fault found"
+
+
+def write_out(data: Path) -> str:
+    """The records as a room file's text.
+
+    Raises InputError when nothing was ever kept in the folder.
+    """
+    if not (data / DATABASE).exists():
+        raise InputError(f"there is no {data / DATABASE}: nothing was ever kept here")
+    store = SqliteStore(data / DATABASE)
+    try:
+        plan = Records(store).plan()
+    finally:
+        store.close()
+    simulated: dict[str, Any] = {"simulated": {}} if plan.simulated else {}
+    body = {
+        "room": {**_given(asdict(plan.room)), "service": _given(asdict(plan.settings)), **simulated},
+        "tank": [_given(asdict(tank)) for tank in plan.tanks.values()],
+        "probe": [
+            {**_given(row), **options, "value": [_given(value) for value in values]}
+            for row in (asdict(probe) for probe in plan.probes.values())
+            for options, values, _ in [(row.pop("options"), row.pop("values"), row.pop("line"))]
+        ],
+        "care": [
+            {
+                "name": profile.name,
+                "source": profile.source,
+                **{str(r.quantity): _given({**asdict(r), "quantity": None}) for r in profile.ranges},
+            }
+            for profile in plan.care.values()
+        ],
+        "notify": [_given(asdict(notify)) for notify in plan.notify],
+    }
+    return tomlkit.dumps(body)
+
+
+def _given(row: dict[str, Any]) -> dict[str, Any]:
+    """A table without what was not given."""
+    out = {}
+    for key, value in row.items():
+        if value is not None and value != "":
+            out[key] = list(value) if isinstance(value, tuple) else str(value) if hasattr(value, "name") else value
+    return out

@@ -1,0 +1,93 @@
+"""``intermolt run``: the service, the collector and (in a simulated room) the invented water, each watched.
+
+Must not do: share a process with any of them; a crash of one never stops another.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import time
+import urllib.error
+import urllib.request
+from importlib.resources import as_file, files
+from pathlib import Path
+
+from api.domain.errors import InputError
+from api.domain.roomfile import parse_room
+from api.domain.tank import RoomFile
+from api.serve import listening
+from api.settings import Settings
+from api.watched import Watched, call, stop_on_signals, watch_all
+
+STARTS_WITHIN_S = 60.0
+
+
+def run(mine: Settings, port: int | None = None) -> int:
+    """Start everything, keep it going until Ctrl-C or a termination signal, then stop it in order."""
+    if not mine.room.exists():
+        _write_room(mine.room)
+    file = parse_room(mine.room.read_text(encoding="utf-8"), str(mine.room))
+    if port is not None and not 0 < port < 65536:
+        raise InputError(f"port {port} is not between 1 and 65535")
+    host, number = listening(mine, None, port)
+    page = f"http://{'127.0.0.1' if host in ('0.0.0.0', '::') else host}:{number}"  # noqa: S104 - compared, not bound
+    stop = stop_on_signals()
+    place = ["--room", str(mine.room), "--data", str(mine.data)]
+    collect = [sys.executable, "-m", "collector", *place, "--service", page]
+    if call([*collect, "--verify"], mine) != 0:
+        return 2
+    service = Watched("service", [sys.executable, "-m", "api.cli", "serve", *place, "--port", str(number)], mine)
+    children = [service]
+    try:
+        service.start()
+        if not _answers(service, page, stop):
+            return 0 if stop.is_set() else 1
+        print(f"The room's page: {page}", flush=True)
+        if file.simulated is not None:
+            children.append(_invented(file, mine, place, collect))
+        children.append(Watched("collector", collect, mine))
+        if not stop.is_set():
+            watch_all(children, stop)
+    finally:
+        for child in reversed(children):
+            child.stop()
+        print("Stopped.", flush=True)
+    return 0
+
+
+def _write_room(path: Path) -> None:
+    """A commented room file for a simulated room, as the folder has none."""
+    with as_file(files("collector.simulated") / "room.toml") as template:
+        shutil.copyfile(template, path)
+    print(f"There was no {path.name}: wrote one for a simulated room (invented data) to {path}", flush=True)
+
+
+def _answers(service: Watched, page: str, stop: object) -> bool:
+    """Wait until the service answers; False when it ended or the wait is over."""
+    until = time.monotonic() + STARTS_WITHIN_S
+    while time.monotonic() < until and not stop.is_set():  # type: ignore[attr-defined]
+        if service.ended() is not None:
+            print(f"The service did not start (exit code {service.ended()}); its message stands above.", flush=True)
+            return False
+        try:
+            with urllib.request.urlopen(f"{page}/api/v1/health", timeout=2):  # noqa: S310 - our own loopback address
+                return True
+        except urllib.error.HTTPError:
+            return True
+        except OSError:
+            time.sleep(0.1)
+    return False
+
+
+def _invented(file: RoomFile, mine: Settings, place: list[str], collect: list[str]) -> Watched:
+    """Make the invented past once and send it through the line, then the invented present."""
+    simulate = [sys.executable, "-m", "collector.simulated", *place]
+    history = mine.data / "simulated" / "history.csv"
+    done = mine.data / "simulated" / "history.sent"
+    if not done.exists():
+        days = file.simulated.history_days if file.simulated is not None else 0
+        print(f"First start: making {days:g} days of invented past and sending it through the line.", flush=True)
+        if call([*simulate, "--history"], mine) == 0 and call([*collect, "--once", str(history)], mine) == 0:
+            done.touch()
+    return Watched("simulated room", simulate, mine, ready="ports ready")

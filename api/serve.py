@@ -1,0 +1,59 @@
+"""``intermolt serve``: the service and its pages in this process. Refuses to listen to strangers without a password."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+
+import uvicorn
+
+from api.domain.errors import InputError
+from api.domain.roomfile import parse_room
+from api.domain.tank import ServiceSettings
+from api.keepers_command import keepers_command
+from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
+
+
+def listening(mine: Settings, host: str | None, port: int | None) -> tuple[str, int]:
+    """Address and port: as given, else as in the room file, else loopback 8080.
+
+    Raises RoomFileError for a room file that cannot be used.
+    """
+    described = ServiceSettings()
+    if mine.room.exists():
+        described = parse_room(mine.room.read_text(encoding="utf-8"), str(mine.room)).service
+    return host or described.host, described.port if port is None else port
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach the address."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def serve(mine: Settings, host: str | None = None, port: int | None = None) -> int:
+    """Serve until told to stop.
+
+    Raises InputError when the address is open to others and no keeper's password is set.
+    """
+    address, number = listening(mine, host, port)
+    if not is_loopback(address) and not _password_set(mine):
+        raise InputError(
+            f"listening on {address} lets other machines in, and no keeper's password is set."
+            " Set one first: intermolt user password NAME"
+        )
+    os.environ[ROOM_VARIABLE], os.environ[DATA_VARIABLE] = str(mine.room), str(mine.data)
+    uvicorn.run(
+        "dashboard.app:build", factory=True, host=address, port=number, log_level="warning",
+        timeout_graceful_shutdown=3, server_header=False, http="httptools", loop="auto",
+    )  # fmt: skip
+    return 0
+
+
+def _password_set(mine: Settings) -> bool:
+    lines = keepers_command(mine.data, "list", "", str)
+    return not lines[0].startswith("no keeper")

@@ -1,0 +1,115 @@
+"""The service put together: store, line, watch, outbox, answers. Must not do: anything but join its parts."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from collections.abc import Callable
+from concurrent.futures import Future
+from pathlib import Path
+
+from api.domain.errors import InputError, Transient
+from api.domain.roomfile import parse_room
+from api.domain.tank import Tank
+from api.notify.base import Notifier
+from api.services.deliver import Deliver
+from api.services.ingest import Ingest
+from api.services.keepers import Keepers
+from api.services.plan import RoomPlan
+from api.services.read import Reader
+from api.services.records import Records
+from api.services.warn import Warn
+from api.services.watch import Watch
+from api.storage.sqlite import SqliteStore
+
+DATABASE = "intermolt.db"
+STALLED_MS = 60_000
+
+
+class Front:
+    """Records and keepers as the web asks for them."""
+
+    def __init__(self, records: Records, keepers: Keepers, ingest: Ingest) -> None:
+        self._records, self._ingest = records, ingest
+        self.password_set = keepers.password_set
+        self.check_password = keepers.check_password
+        self.password_mark = keepers.password_mark
+        self.keepers = keepers.names
+        self.secret = keepers.secret
+        self.token_ok = keepers.token_ok
+
+    def acknowledge(self, alert_id: int, person: str, note: str, now_ms: int) -> Future[None]:
+        """See ``Records.acknowledge``."""
+        return self._records.acknowledge(self._ingest, alert_id, person, note, now_ms)
+
+    def add_tank(self, tank: Tank, now_ms: int) -> None:
+        """See ``Records.add_tank``."""
+        self._records.add_tank(tank, now_ms)
+
+
+class Service:
+    """Everything the web needs; ``start`` begins the watching and delivering, ``close`` ends them."""
+
+    def __init__(self, room: Path, data: Path, notifier: Notifier, now_ms: Callable[[], int]) -> None:
+        data.mkdir(parents=True, exist_ok=True, mode=0o700)
+        self._lock = _lock(data / "service.lock")
+        self.now_ms = now_ms
+        self.store = SqliteStore(data / DATABASE)
+        try:
+            records = Records(self.store)
+            if room.exists():
+                records.apply(parse_room(room.read_text(encoding="utf-8"), str(room)), now_ms())
+            self.plan: Callable[[], RoomPlan] = records.plan
+            self.warn = Warn(self.store, self.plan)
+            self.ingest = Ingest(self.store, self.plan, self.warn)
+            self.records = Front(records, Keepers(self.store, data), self.ingest)
+        except BaseException:
+            self.store.close()
+            os.close(self._lock)
+            raise
+        self.read = Reader(self.store, self.plan, now_ms())
+        self.watch = Watch(self.store, self.ingest, self.plan, now_ms)
+        self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
+
+    @property
+    def hosts(self) -> tuple[str, ...]:
+        """Host names, besides loopback, the service may be called by."""
+        settings = self.plan().settings
+        return (*settings.hosts, settings.host)
+
+    def start(self) -> None:
+        """Begin watching and delivering."""
+        self.watch.start()
+        self.deliver.start()
+
+    def health(self) -> dict[str, str]:
+        """Each part: "well", or what is wrong with it."""
+        parts = {}
+        now_ms = self.now_ms()
+        for name, beat_ms in (("watch", self.watch.beat_ms), ("deliver", self.deliver.beat_ms)):
+            parts[name] = "well" if now_ms - beat_ms < STALLED_MS else f"silent for {(now_ms - beat_ms) // 1000} s"
+        try:
+            self.store.write(lambda: None).result(timeout=10)
+            parts["store"] = "well"
+        except (Transient, TimeoutError) as error:
+            parts["store"] = str(error) or "no answer within 10 s"
+        return parts
+
+    def close(self) -> None:
+        """Stop and close."""
+        self.watch.stop()
+        self.deliver.stop()
+        self.store.close()
+        os.close(self._lock)
+
+
+def _lock(path: Path) -> int:
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(descriptor)
+        raise InputError(
+            f"another service already works on {path.parent}; stop it first, or give another --data"
+        ) from error
+    return descriptor
