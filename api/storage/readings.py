@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Sequence
+from functools import partial
+from itertools import groupby, pairwise
 
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
@@ -45,22 +47,26 @@ class SqliteReadings:
         new = [False] * len(readings)
         for key, places in by_channel.items():
             channel, last_ms = self._channel(*key, readings[places[0]].derived)
-            fresh = [place for place in places if self._keep(channel, readings[place])]
-            for place in fresh:
-                new[place] = True
-            if fresh:
-                self._summarise(channel, [readings[place] for place in fresh])
-                newest = max((readings[place] for place in fresh), key=lambda r: r.time_ms)
-                if newest.time_ms > last_ms:
-                    r = newest
+            places.sort(key=lambda place: readings[place].time_ms)
+            fresh = self._keep(channel, last_ms, [readings[place] for place in places])
+            kept = [readings[place] for place, is_new in zip(places, fresh, strict=True) if is_new]
+            for place, is_new in zip(places, fresh, strict=True):
+                new[place] = is_new
+            if kept:
+                self._summarise(channel, kept)
+                if kept[-1].time_ms > last_ms:
+                    r = kept[-1]
                     row = (r.time_ms, r.value, int(r.flag), r.reason, r.raw_value, r.raw_unit, channel)
                     self._connection.execute(NEWEST, row)
         return new
 
-    def _keep(self, channel: int, reading: CheckedReading) -> bool:
-        r = reading
-        row = (channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None)
-        return self._connection.execute(INSERT, row).rowcount == 1
+    def _keep(self, channel: int, last_ms: int, readings: list[CheckedReading]) -> list[bool]:
+        """Insert readings in time order; all at once when every one is newer than the newest kept."""
+        rows = [(channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None) for r in readings]
+        if readings[0].time_ms > last_ms and all(one[1] < other[1] for one, other in pairwise(rows)):
+            self._connection.executemany(INSERT, rows)
+            return [True] * len(rows)
+        return [self._connection.execute(INSERT, row).rowcount == 1 for row in rows]
 
     def _channel(self, probe: str, quantity: Quantity, derived: bool) -> tuple[int, int]:
         """Id and newest time of a channel, made at its first reading. Asked in the open transaction, never cached."""
@@ -75,23 +81,27 @@ class SqliteReadings:
         return int(cursor.lastrowid or 0), -1
 
     def _summarise(self, channel: int, readings: list[CheckedReading]) -> None:
+        """Add readings, in time order, to their spans; a run of readings in one span is one statement."""
         for step_s in SUMMARY_STEPS_S:
             step_ms = step_s * 1000
-            spans: dict[int, list[CheckedReading]] = {}
-            for reading in readings:
-                spans.setdefault(reading.time_ms - reading.time_ms % step_ms, []).append(reading)
-            for start_ms, inside in spans.items():
-                values = [r.value for r in inside if r.value is not None and r.flag <= Flag.SUSPECT]
+            for number, inside in groupby(readings, partial(_span_number, step_ms)):
+                values = []
+                flagged = 0
+                for r in inside:
+                    if r.value is not None and r.flag <= Flag.SUSPECT:
+                        values.append(r.value)
+                    if r.flag >= Flag.SUSPECT:
+                        flagged += 1
                 row = (
                     step_s,
                     channel,
-                    start_ms,
+                    number * step_ms,
                     len(values),
                     sum(values),
-                    sum(v * v for v in values),
+                    sum([value * value for value in values]),
                     min(values, default=None),
                     max(values, default=None),
-                    sum(r.flag >= Flag.SUSPECT for r in inside),
+                    flagged,
                 )
                 self._connection.execute(SUMMARISE, row)
 
@@ -144,3 +154,7 @@ class SqliteReadings:
         sql = "SELECT count(*) FROM (SELECT 1 FROM reading WHERE channel = ? AND time_ms >= ? AND time_ms < ? LIMIT ?)"
         row = self._reader().execute(sql, (self._id(probe, quantity), start_ms, end_ms, most)).fetchone()
         return int(row[0])
+
+
+def _span_number(step_ms: int, reading: CheckedReading) -> int:
+    return reading.time_ms // step_ms
