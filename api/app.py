@@ -48,7 +48,8 @@ def create_api(service: Service) -> FastAPI:
         openapi_url="/api/v1/openapi.json",
     )  # fmt: skip
     app.state.service = service
-    for router in (readings.router, routes.router, health.router):
+    app.router.routes.extend(readings.ROUTES)
+    for router in (routes.router, health.router):
         app.include_router(router)
     app.add_exception_handler(NotFound, _not_found)
     app.add_exception_handler(InputError, _input_error)

@@ -18,7 +18,9 @@ from api.domain.reading import RawReading
 MEDIA_TYPE = "application/senml+json"
 ABSOLUTE_FROM_S = 2**28
 """RFC 8428 section 4.5.3: smaller times are relative to now."""
+LATEST_S = 2**40
 VERSION = 10
+PLAIN = frozenset({"n", "u", "v", "t"})
 KNOWN = frozenset({"bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"})
 QUANTITIES = {str(q): q for q in Quantity}
 
@@ -56,6 +58,10 @@ def decode(body: bytes, now_ms: int) -> list[RawReading | Refused | None]:
 
 
 def _record(record: dict[str, Any], base: dict[str, Any], now_ms: int) -> RawReading | None:
+    if not base and record.keys() == PLAIN:
+        plain = _plain(record)
+        if plain is not None:
+            return plain
     if not KNOWN.issuperset(record):
         _refuse_must_understand(record)
     if "bn" in record or "bt" in record or "bu" in record or "bv" in record or "bver" in record:
@@ -76,6 +82,17 @@ def _record(record: dict[str, Any], base: dict[str, Any], now_ms: int) -> RawRea
     if not unit:
         raise InputError(f"{name} has no unit ('u' or 'bu')")
     return RawReading(probe, quantity, time_ms, value, unit)
+
+
+def _plain(record: dict[str, Any]) -> RawReading | None:
+    """The record nearly every collector sends, absolute and complete, on a short way; None: take the long one."""
+    name, unit, value, time_s = record["n"], record["u"], record["v"], record["t"]
+    if type(name) is str and type(unit) is str and type(value) is float and type(time_s) in (int, float):
+        probe, _, quantity_name = name.rpartition("/")
+        quantity = QUANTITIES.get(quantity_name)
+        if quantity is not None and unit and ABSOLUTE_FROM_S <= time_s < LATEST_S:
+            return RawReading(probe, quantity, round(time_s * 1000), value, unit)
+    return None
 
 
 def _take_base(record: dict[str, Any], base: dict[str, Any]) -> None:

@@ -48,6 +48,7 @@ class Ingest:
         self.newest: Layered[tuple[str, Quantity], int] = Layered()
         self.tracks: Layered[Subject, Track] = Layered()
         self._partners: Layered[str, Partner] = Layered()
+        self._busy: set[str | None] = set()
         for channel in store.readings.channels():
             self.newest.settled[channel.probe, channel.quantity] = channel.last_ms
             tank = plan().channel(channel.probe, channel.quantity).tank
@@ -65,6 +66,8 @@ class Ingest:
         """The transaction ended."""
         self.newest.settle(kept)
         self.tracks.settle(kept)
+        for subject in [subject for subject, track in self.tracks.settled.items() if track.idle]:
+            del self.tracks.settled[subject]
         self._partners.settle(kept)
 
     def begin(self) -> None:
@@ -72,6 +75,7 @@ class Ingest:
         self.newest.begin()
         self.tracks.begin()
         self._partners.begin()
+        self._busy = {track.subject.probe for track in self.tracks.all() if not track.idle}
 
     def finish(self, events: list[AlertEvent], now_ms: int) -> None:
         """Keep the tracks that changed and tell what happened; the last step of a piece of work in the writer."""
@@ -132,14 +136,18 @@ class Ingest:
         """Readings newer than the channel's newest, through the alert life cycle; older ones have had their turn."""
         events: list[AlertEvent] = []
         late_before_ms = now_ms - round(plan.settings.late_after_s * 1000)
+        newest: dict[tuple[str, Quantity], int] = {}
         for reading in readings:
             key = (reading.probe, reading.quantity)
-            if reading.time_ms <= (self.newest.get(key) or -1):
+            known_ms = newest[key] if key in newest else (self.newest.get(key) or -1)
+            if reading.time_ms <= known_ms:
                 continue
-            self.newest.put(key, reading.time_ms)
+            newest[key] = reading.time_ms
             channel = plan.channel(*key)
             if channel.tank is not None and not (reading.derived and channel.care is None):
                 self._judge_one(reading, channel, reading.time_ms < late_before_ms, events)
+        for key, time_ms in newest.items():
+            self.newest.put(key, time_ms)
         return events
 
     def _judge_one(self, reading: CheckedReading, channel: ChannelPlan, late: bool, events: list[AlertEvent]) -> None:
@@ -155,7 +163,7 @@ class Ingest:
                 self.take(subject, sample(reading, side, assessment, channel.care, late=late), channel.delays, events)
 
     def _standing(self, subject: Subject) -> bool:
-        track = self.tracks.get(subject)
+        track = self.tracks.get(subject) if subject.probe in self._busy else None
         return track is not None and not track.idle
 
     def track_of(self, subject_key: str) -> Track | None:
@@ -169,6 +177,7 @@ class Ingest:
         after, happened = step(track, one, delays)
         if after is not track:
             self.tracks.put(subject, after)
+            self._busy.add(subject.probe)
         events.extend(happened)
 
 

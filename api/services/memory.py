@@ -30,6 +30,8 @@ class Layered(Generic[K, V]):
 
     def all(self) -> list[V]:
         """All newest values."""
+        if not self._batch and not self._job:
+            return list(self.settled.values())
         return list({**self.settled, **self._batch, **self._job}.values())
 
     def put(self, key: K, value: V) -> None:

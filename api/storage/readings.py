@@ -14,23 +14,30 @@ from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
 from api.storage.base import SUMMARY_STEPS_S, Channel, Summary
 
-INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, ?)"
-NEWEST = (
-    "UPDATE channel SET last_ms = ?, last_value = ?, last_flag = ?, last_reason = ?, last_raw = ?, last_unit = ?"
-    " WHERE id = ?"
-)
-SUMMARISE = """
-    INSERT INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+INSERT = "INSERT OR IGNORE INTO reading VALUES"
+NEWEST = "INSERT INTO channel VALUES"
+NEWEST_WINS = """
+    ON CONFLICT (id) DO UPDATE SET last_ms = excluded.last_ms, last_value = excluded.last_value,
+        last_flag = excluded.last_flag, last_reason = excluded.last_reason, last_raw = excluded.last_raw,
+        last_unit = excluded.last_unit
+"""
+SUMMARISE = "INSERT INTO summary VALUES"
+SUMMED = """
     ON CONFLICT DO UPDATE SET count = count + excluded.count, sum = sum + excluded.sum,
         sum_squares = sum_squares + excluded.sum_squares,
         low = min(ifnull(low, excluded.low), ifnull(excluded.low, low)),
         high = max(ifnull(high, excluded.high), ifnull(excluded.high, high)), flagged = flagged + excluded.flagged
 """
+ROWS_TOGETHER = 60
+"""Rows in one statement: each statement is a hand-over between threads, and 60 rows of ten stay below the limit."""
 SPANS = """
     SELECT start_ms - start_ms % :span AS span, sum(count), sum(sum), min(low), max(high), sum(flagged)
     FROM summary WHERE step_s = :step AND channel = :channel AND start_ms >= :start AND start_ms < :end
     GROUP BY span ORDER BY span
 """
+
+
+Row = tuple[int | float | str | None, ...]
 
 
 class SqliteReadings:
@@ -44,29 +51,40 @@ class SqliteReadings:
         by_channel: dict[tuple[str, Quantity], list[int]] = {}
         for place, reading in enumerate(readings):
             by_channel.setdefault((reading.probe, reading.quantity), []).append(place)
-        new = [False] * len(readings)
+        new = [True] * len(readings)
+        fresh: list[Row] = []
+        summaries: list[Row] = []
+        newest: list[Row] = []
         for key, places in by_channel.items():
             channel, last_ms = self._channel(*key, readings[places[0]].derived)
             places.sort(key=lambda place: readings[place].time_ms)
-            fresh = self._keep(channel, last_ms, [readings[place] for place in places])
-            kept = [readings[place] for place, is_new in zip(places, fresh, strict=True) if is_new]
-            for place, is_new in zip(places, fresh, strict=True):
-                new[place] = is_new
-            if kept:
-                self._summarise(channel, kept)
-                if kept[-1].time_ms > last_ms:
-                    r = kept[-1]
-                    row = (r.time_ms, r.value, int(r.flag), r.reason, r.raw_value, r.raw_unit, channel)
-                    self._connection.execute(NEWEST, row)
+            kept = [readings[place] for place in places]
+            rows = [_row(channel, reading) for reading in kept]
+            if kept[0].time_ms > last_ms and all(one.time_ms < other.time_ms for one, other in pairwise(kept)):
+                fresh.extend(rows)
+            else:
+                for place, row in zip(places, rows, strict=True):
+                    new[place] = self._connection.execute(f"{INSERT} (?, ?, ?, ?, ?, ?, ?)", row).rowcount == 1
+                kept = [readings[place] for place in places if new[place]]
+            summaries.extend(_summaries(channel, kept))
+            if kept and kept[-1].time_ms > last_ms:
+                r = kept[-1]
+                newest.append(
+                    (channel, *key, int(r.derived), r.time_ms, r.value, int(r.flag), r.reason, r.raw_value, r.raw_unit)
+                )
+        self._all(INSERT, fresh, "")
+        self._all(SUMMARISE, summaries, SUMMED)
+        self._all(NEWEST, newest, NEWEST_WINS)
         return new
 
-    def _keep(self, channel: int, last_ms: int, readings: list[CheckedReading]) -> list[bool]:
-        """Insert readings in time order; all at once when every one is newer than the newest kept."""
-        rows = [(channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None) for r in readings]
-        if readings[0].time_ms > last_ms and all(one[1] < other[1] for one, other in pairwise(rows)):
-            self._connection.executemany(INSERT, rows)
-            return [True] * len(rows)
-        return [self._connection.execute(INSERT, row).rowcount == 1 for row in rows]
+    def _all(self, head: str, rows: list[Row], tail: str) -> None:
+        """Insert rows, many in one statement."""
+        for start in range(0, len(rows), ROWS_TOGETHER):
+            some = rows[start : start + ROWS_TOGETHER]
+            marks = f"({', '.join('?' * len(some[0]))})"
+            self._connection.execute(
+                f"{head} {', '.join([marks] * len(some))} {tail}", [v for row in some for v in row]
+            )
 
     def _channel(self, probe: str, quantity: Quantity, derived: bool) -> tuple[int, int]:
         """Id and newest time of a channel, made at its first reading. Asked in the open transaction, never cached."""
@@ -79,31 +97,6 @@ class SqliteReadings:
             "INSERT INTO channel (probe, quantity, derived) VALUES (?, ?, ?)", (probe, quantity, int(derived))
         )
         return int(cursor.lastrowid or 0), -1
-
-    def _summarise(self, channel: int, readings: list[CheckedReading]) -> None:
-        """Add readings, in time order, to their spans; a run of readings in one span is one statement."""
-        for step_s in SUMMARY_STEPS_S:
-            step_ms = step_s * 1000
-            for number, inside in groupby(readings, partial(_span_number, step_ms)):
-                values = []
-                flagged = 0
-                for r in inside:
-                    if r.value is not None and r.flag <= Flag.SUSPECT:
-                        values.append(r.value)
-                    if r.flag >= Flag.SUSPECT:
-                        flagged += 1
-                row = (
-                    step_s,
-                    channel,
-                    number * step_ms,
-                    len(values),
-                    sum(values),
-                    sum([value * value for value in values]),
-                    min(values, default=None),
-                    max(values, default=None),
-                    flagged,
-                )
-                self._connection.execute(SUMMARISE, row)
 
     def channels(self) -> list[Channel]:
         """Every channel ever seen, with its newest reading."""
@@ -154,6 +147,29 @@ class SqliteReadings:
         sql = "SELECT count(*) FROM (SELECT 1 FROM reading WHERE channel = ? AND time_ms >= ? AND time_ms < ? LIMIT ?)"
         row = self._reader().execute(sql, (self._id(probe, quantity), start_ms, end_ms, most)).fetchone()
         return int(row[0])
+
+
+def _row(channel: int, r: CheckedReading) -> Row:
+    return (channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None)
+
+
+def _summaries(channel: int, readings: list[CheckedReading]) -> list[Row]:
+    """What readings, in time order, add to their spans."""
+    out: list[Row] = []
+    for step_s in SUMMARY_STEPS_S:
+        step_ms = step_s * 1000
+        for number, inside in groupby(readings, partial(_span_number, step_ms)):
+            values = []
+            flagged = 0
+            for r in inside:
+                if r.value is not None and r.flag <= Flag.SUSPECT:
+                    values.append(r.value)
+                if r.flag >= Flag.SUSPECT:
+                    flagged += 1
+            squares = sum([value * value for value in values])
+            low, high = min(values, default=None), max(values, default=None)
+            out.append((step_s, channel, number * step_ms, len(values), sum(values), squares, low, high, flagged))
+    return out
 
 
 def _span_number(step_ms: int, reading: CheckedReading) -> int:

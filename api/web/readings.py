@@ -6,21 +6,23 @@ import asyncio
 import json
 from typing import Any
 
-from fastapi import APIRouter, Request
+from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
 
 from api.domain import senml
 from api.domain.errors import InputError, Transient
 from api.domain.reading import PROBE_ID
 from api.web.problems import problem
 
-router = APIRouter(prefix="/api/v1")
 MOST_RECORDS = 10_000
 
 
-@router.post("/readings", summary="Keep a SenML pack (RFC 8428); judged item by item")
 async def post_readings(request: Request) -> Response:
-    """200 once every accepted reading, alert state and message is on disk; 400 not SenML; 503 not kept."""
+    """Keep a SenML pack (RFC 8428), item by item.
+
+    200 once every accepted reading, alert state and message is on disk; 400 not SenML; 503 not kept.
+    """
     service = request.app.state.service
     now_ms = service.now_ms()
     try:
@@ -37,10 +39,10 @@ async def post_readings(request: Request) -> Response:
     return JSONResponse({"accepted": outcome.accepted, "duplicate": outcome.duplicate, "refused": refused})
 
 
-@router.put("/collectors/{name}", summary="A collector's own word of itself: spool and ports")
-async def put_collector(name: str, request: Request) -> Response:
-    """204 once kept."""
+async def put_collector(request: Request) -> Response:
+    """Keep a collector's own word of itself (spool and ports); 204 once kept."""
     service = request.app.state.service
+    name = request.path_params["name"]
     if not PROBE_ID.match(name):
         return problem(400, "Not a collector's name", f"{name[:80]!r} cannot be a name")
     try:
@@ -80,3 +82,10 @@ def _whole(body: dict[str, Any], name: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**62:
         raise ValueError(f"{name} = {str(value)[:40]} is not a whole number")
     return value
+
+
+ROUTES = (
+    Route("/api/v1/readings", post_readings, methods=["POST"]),
+    Route("/api/v1/collectors/{name}", put_collector, methods=["PUT"]),
+)
+"""Plain routes: they take their bodies raw, and every reading of the room passes here."""
