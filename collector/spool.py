@@ -100,18 +100,23 @@ class Spool:
         found: str | None = self._do(_Ask(question=lambda stock: stock.file.bookmark(source) if stock.file else None))
         return found
 
+    def waiting(self) -> int:
+        """Readings that the service does not have yet."""
+        found: int = self._do(_Ask(question=Stock.waiting))
+        return found
+
     def state(self) -> StockState:
         """Figures for the status report."""
         found: StockState = self._do(_Ask(question=Stock.state))
         return found
 
-    def close(self) -> None:
+    def close(self, timeout_s: float | None = None) -> None:
         """Write what was handed over, then close the file; safe to call twice."""
         with self._closing:
             if not self._closed.is_set():
                 self._closed.set()
                 self._jobs.put(None)
-        self._thread.join()
+        self._thread.join(timeout_s)
 
     def _do(self, job: _Job) -> Any:
         with self._closing:

@@ -152,7 +152,7 @@ class Stock:
         return True
 
     def hold(self, readings: Sequence[RawReading], error: Exception) -> None:
-        """Keep readings in memory because the disk takes nothing; the oldest fall out, counted, when there are too many."""
+        """Keep readings in memory because the disk takes nothing; past a limit the oldest fall out, counted."""
         self.disk_trouble = str(error)
         self.held.extend(self._number(readings))
         while len(self.held) > HELD_LIMIT:

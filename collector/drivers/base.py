@@ -74,11 +74,12 @@ class Driver(ABC):
         self.probe, self.options, self.around = probe, options, around
 
     @classmethod
-    def check(cls, probe: Probe, options: Mapping[str, Any], place: Place) -> None:  # noqa: B027 nothing to check is fine
+    def check(cls, probe: Probe, options: Mapping[str, Any], place: Place) -> None:
         """Check what one key alone cannot show, without touching the source.
 
         Raises RoomFileError (by ``place.wrong``) naming the key and what to write instead.
         """
+        return None
 
     @classmethod
     def port(cls, probe: Probe, options: Mapping[str, Any]) -> str:

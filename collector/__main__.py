@@ -1,0 +1,86 @@
+"""The collector's command line: ``python -m collector --room room.toml``.
+
+Exit codes: 0 done, 1 found something wrong, 2 bad usage or input. Must not do: show a traceback for a person's mistake.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from types import FrameType
+
+from api.domain.errors import InputError
+from collector.config import CollectorConfig, load_config
+from collector.console import print_line
+from collector.lock import DataDirLock
+
+
+def parser() -> argparse.ArgumentParser:
+    """The words the command understands."""
+    words = argparse.ArgumentParser(
+        prog="python -m collector",
+        description="Reads the room's probes and keeps every reading until the service has it.",
+    )
+    words.add_argument("--room", type=Path, default=Path("room.toml"), metavar="FILE", help="the room file (room.toml)")
+    words.add_argument("--data", type=Path, metavar="DIR", help="where readings are kept (intermolt-data beside it)")
+    words.add_argument("--service", metavar="URL", help="the service's address, instead of the room file's")
+    words.add_argument("--name", default="main", help="this collector's name, when a room has several (main)")
+    words.add_argument("--verify", action="store_true", help="check the room file's probes and stop")
+    words.add_argument(
+        "--once", type=Path, nargs="+", metavar="FILE.csv", help="bring CSV files to the service, then stop"
+    )
+    return words
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; the exit code."""
+    words = parser().parse_args(arguments)
+    try:
+        config = load_config(words.room, words.data, words.service)
+        if words.verify:
+            print_line(f"{words.room}: {len(config.probes)} probes can be read")
+            return 0
+        stop = _stop_on_signals()
+        with DataDirLock(config.data):
+            if words.once:
+                from collector.once import once  # tqdm is only wanted here
+
+                return once(config, words.once, stop)
+            return _collect(config, words.name, stop)
+    except InputError as error:
+        print(f"collector: {error}", file=sys.stderr)
+        return 2
+
+
+def _stop_on_signals() -> threading.Event:
+    stop = threading.Event()
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        # the main thread may hold the event's own lock at this moment, so another one sets it
+        threading.Thread(target=stop.set, daemon=True).start()
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, ask)
+    return stop
+
+
+def _collect(config: CollectorConfig, name: str, stop: threading.Event) -> int:
+    from collector.runner import Runner, make_room_for_ports  # after the words are checked, so that help is quick
+
+    make_room_for_ports()
+    runner = Runner(config, name)
+    print_line(f"collector {name}: {len(config.probes)} probes, readings kept in {config.data}, to {config.service}")
+    runner.start()
+    while not stop.wait(3600.0):
+        pass
+    runner.stop()
+    print_line("collector stopped")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

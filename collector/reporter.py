@@ -1,0 +1,65 @@
+"""Tells the service how the collector is: every 15 s, and soon after a port changed.
+
+Must not do: disturb reading or sending; a report that does not arrive is only counted.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+
+from collector.console import Console
+from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
+from collector.service import Service
+from collector.spool import Spool
+from collector.status import StatusBoard
+
+EVERY_S = 15.0
+PAUSE_S = 1.0
+
+
+class Reporter:
+    """One thread with its own connection, so that a slow pack does not make the collector look dead."""
+
+    def __init__(
+        self, board: StatusBoard, spool: Spool, service: Service, console: Console, stop: threading.Event, name: str
+    ) -> None:
+        self._board, self._spool, self._service, self._console = board, spool, service, console
+        self._stop, self._name = stop, name
+        self._trouble: str | None = None
+        self.undelivered = 0
+        self._thread = threading.Thread(target=self._run, name="reporter", daemon=True)
+
+    def start(self) -> None:
+        """Begin reporting."""
+        self._thread.start()
+
+    def join(self, timeout_s: float) -> bool:
+        """Wait for the end after ``stop`` was set; whether it came."""
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        next_s = 0.0
+        while not self._stop.is_set():
+            self._board.tick()
+            self._console.tick()
+            if time.monotonic() >= next_s or self._board.changed.is_set():
+                next_s = time.monotonic() + EVERY_S
+                self._board.changed.clear()
+                self.report()
+            self._stop.wait(PAUSE_S)
+
+    def report(self) -> None:
+        """Send one report; never raises."""
+        try:
+            state = self._spool.state()
+            if state.trouble != self._trouble:
+                self._console.say("spool", state.trouble or "the disk takes readings again")
+            self._trouble = state.trouble
+            self._service.put_status(self._name, self._board.document(state))
+        except (ServiceTrouble, SpoolTrouble, Stopped):
+            self.undelivered += 1
+        except Exception as error:  # noqa: BLE001 a fault in reporting must not end it, nor anything else
+            self.undelivered += 1
+            self._console.say("status report", f"{type(error).__name__}: {error}")

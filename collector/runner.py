@@ -1,0 +1,83 @@
+"""Puts the collector's parts together, starts them, and stops them in order within five seconds.
+
+Must not do: read probes or send readings itself.
+"""
+
+from __future__ import annotations
+
+import resource
+import threading
+import time
+from importlib.metadata import PackageNotFoundError, version
+
+from collector.clock import now_ms
+from collector.config import CollectorConfig
+from collector.console import Console
+from collector.reporter import Reporter
+from collector.service import Service
+from collector.spool import NAME, Spool
+from collector.status import StatusBoard
+from collector.uplink import Uplink
+from collector.worker import Worker
+
+STOP_S = 3.0
+SPOOL_STOP_S = 1.5
+STACK_BYTES = 512 * 1024
+FILES = 8192
+
+
+def program_version() -> str:
+    """The installed version, or a word that says there is none."""
+    try:
+        return version("intermolt")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def make_room_for_ports() -> None:
+    """Two hundred ports need small stacks, and more open files than the usual limit."""
+    threading.stack_size(STACK_BYTES)
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != resource.RLIM_INFINITY and soft < FILES:
+        wanted = FILES if hard == resource.RLIM_INFINITY else min(FILES, hard)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+
+
+class Runner:
+    """All parts of one collector."""
+
+    def __init__(self, config: CollectorConfig, name: str = "main", console: Console | None = None) -> None:
+        self.stop_event = threading.Event()
+        self.console = console or Console(time.monotonic)
+        self.spool = Spool(config.data / NAME, config.spool_max_mb)
+        self.board = StatusBoard(now_ms, program_version(), self.console.say)
+        self._services = [Service(config.service, config.data), Service(config.service, config.data)]
+        self.uplink = Uplink(
+            self.spool,
+            self._services[0],
+            self.stop_event,
+            config.pack_size,
+            say=lambda text: self.console.say("service", text),
+        )
+        self.reporter = Reporter(self.board, self.spool, self._services[1], self.console, self.stop_event, name)
+        self.workers = [Worker(checked, config, self.spool, self.board, self.stop_event) for checked in config.probes]
+
+    def start(self) -> None:
+        """Start every part."""
+        self.uplink.start()
+        self.reporter.start()
+        for worker in self.workers:
+            worker.start()
+
+    def stop(self) -> None:
+        """Stop reading, then sending, then close the spool; a part that hangs is left behind."""
+        end_s = time.monotonic() + STOP_S
+        self.stop_event.set()
+        self.spool.arrived.set()
+        for join in [worker.join for worker in self.workers] + [self.uplink.join, self.reporter.join]:
+            join(max(0.05, end_s - time.monotonic()))
+        for service in self._services:
+            service.close()
+        self.spool.close(SPOOL_STOP_S)
+        if self.spool.lost:
+            self.console.say("spool", f"{self.spool.lost} readings were in memory only and are lost: the disk was full")

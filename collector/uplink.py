@@ -1,0 +1,150 @@
+"""Takes the oldest readings from the spool to the service, for ever, and lets go of them only when it has them.
+
+Must not do: drop a reading, or hold one anywhere but in the spool.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from api.domain.reading import RawReading
+from collector.backoff import Backoff
+from collector.errors import PackRefused, PackTooLarge, ServiceTrouble, SpoolTrouble, Stopped
+from collector.service import Answer, Service
+from collector.spool import Spool
+from collector.spoolfile import Row
+from collector.stock import Taken
+
+LINGER_S = 0.5
+GROW_AFTER = 20
+
+
+@dataclass
+class Delivered:
+    """What the service has taken since the start."""
+
+    accepted: int = 0
+    duplicate: int = 0
+    refused: int = 0
+    last_refused: str = ""
+
+    @property
+    def done(self) -> int:
+        """Readings that have left the spool."""
+        return self.accepted + self.duplicate + self.refused
+
+
+class Uplink:
+    """One thread that empties the spool into the service."""
+
+    def __init__(
+        self,
+        spool: Spool,
+        service: Service,
+        stop: threading.Event,
+        pack_size: int = 200,
+        linger_s: float = LINGER_S,
+        say: Callable[[str], None] = lambda text: None,
+        backoff: Backoff | None = None,
+    ) -> None:
+        self._spool, self._service, self._stop, self._say = spool, service, stop, say
+        self._full = self.pack_size = pack_size
+        self._linger_s = linger_s
+        self._backoff = backoff or Backoff()
+        self._good = 0
+        self.delivered = Delivered()
+        self.trouble = ""
+        self._thread = threading.Thread(target=self._run, name="uplink", daemon=True)
+
+    def start(self) -> None:
+        """Begin sending."""
+        self._thread.start()
+
+    def join(self, timeout_s: float) -> bool:
+        """Wait for the end after ``stop`` was set; whether it came."""
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self._step()
+                continue
+            except Stopped:
+                return
+            except (ServiceTrouble, SpoolTrouble) as error:
+                self._failed(str(error))
+            except Exception as error:  # noqa: BLE001 sending must outlive a fault of ours; it is shown and retried
+                self._failed(f"{type(error).__name__}: {error}")
+            self._stop.wait(self._backoff.next_s())
+
+    def _failed(self, what: str) -> None:
+        if not self.trouble:
+            self._say(f"readings wait on the disk: {what}")
+        self.trouble, self._good = what, 0
+
+    def _worked(self) -> None:
+        if self.trouble:
+            self._say("the service takes readings again")
+        self.trouble = ""
+        self._backoff.reset()
+        self._good += 1
+        if self._good % GROW_AFTER == 0 and self.pack_size < self._full:
+            self.pack_size = min(self._full, self.pack_size * 2)
+
+    def _step(self) -> None:
+        taken = self._spool.take(self.pack_size)
+        if not taken.rows:
+            self._spool.arrived.wait(1.0)
+            return
+        if len(taken.rows) < self.pack_size and self._linger_s and not self.trouble:
+            # a moment's patience makes one request of what several probes say at the same time
+            self._stop.wait(self._linger_s)
+            taken = self._spool.take(self.pack_size)
+        self._send(taken)
+        self._worked()
+
+    def _send(self, taken: Taken) -> None:
+        try:
+            self._finish(taken, taken.rows, self._post(taken.rows))
+        except PackTooLarge as error:
+            if len(taken.rows) == 1:
+                self._set_aside(taken, taken.rows[0], str(error))
+            self.pack_size = max(1, len(taken.rows) // 2)
+        except PackRefused as error:
+            if len(taken.rows) == 1:
+                self._set_aside(taken, taken.rows[0], str(error))
+            else:
+                self._singly(taken)
+
+    def _singly(self, taken: Taken) -> None:
+        """One at a time, so that the one that poisons a pack is found and the rest go on."""
+        for row in taken.rows:
+            if self._stop.is_set():
+                return
+            try:
+                answer = self._post([row])
+            except PackRefused as error:
+                self._set_aside(taken, row, str(error))
+            else:
+                self._finish(taken, [row], answer)
+
+    def _post(self, rows: Sequence[Row]) -> Answer:
+        readings: list[RawReading] = [reading for _, reading in rows]
+        return self._service.post(readings)
+
+    def _finish(self, taken: Taken, rows: Sequence[Row], answer: Answer) -> None:
+        refusals = [(rows[index], reason) for index, reason in answer.refused]
+        self._spool.finish(taken, rows[-1][0], refusals)
+        self.delivered.duplicate += answer.duplicate
+        self.delivered.refused += len(refusals)
+        self.delivered.accepted += len(rows) - answer.duplicate - len(refusals)
+        if refusals:
+            self.delivered.last_refused = refusals[-1][1]
+
+    def _set_aside(self, taken: Taken, row: Row, reason: str) -> None:
+        self._spool.finish(taken, row[0], [(row, reason)])
+        self.delivered.refused += 1
+        self.delivered.last_refused = reason
