@@ -1,0 +1,114 @@
+"""One alert as pages show it.
+
+Must not do: change an alert's state, or decide what is urgent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
+from api.domain.quantity import MEANING
+from api.services.answers import AlertNow, RoomNow
+from dashboard.clock import Clock, Moment
+from dashboard.units import Units, lens
+from dashboard.words import KIND_WORDS, PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
+
+WAITING = (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
+STANDING_ORDER = {
+    AlertState.UNACKNOWLEDGED: 0,
+    AlertState.ACKNOWLEDGED: 1,
+    AlertState.RETURNED_UNACKNOWLEDGED: 2,
+    AlertState.SHELVED: 3,
+    AlertState.SUPPRESSED_BY_DESIGN: 4,
+    AlertState.OUT_OF_SERVICE: 5,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StepView:
+    """A step in an alert's life."""
+
+    word: str
+    when: Moment
+    person: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertView:
+    """An alert ready to show. ``waiting``: somebody still has to acknowledge it."""
+
+    id: int
+    tank: str | None
+    place: str
+    kind: str
+    priority: Priority
+    priority_word: str
+    state: AlertState
+    state_word: str
+    waiting: bool
+    since: Moment
+    ended: Moment | None
+    found_late: bool
+    facts: tuple[tuple[str, str], ...]
+    text: str
+    first_check: str
+    person: str
+    acknowledged: Moment | None
+    note: str
+    steps: tuple[StepView, ...]
+
+
+def most_oxygen(room: RoomNow) -> dict[str, float | None]:
+    """Full saturation by tank, for showing oxygen in percent."""
+    return {now.tank.id: now.most_oxygen_mg_l for now in room.tanks}
+
+
+def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, float | None]) -> AlertView:
+    """One alert in words."""
+    return AlertView(
+        id=alert.id,
+        tank=alert.tank,
+        place=alert.tank_name if alert.tank else "whole room",
+        kind=KIND_WORDS[alert.kind],
+        priority=alert.priority,
+        priority_word=PRIORITY_WORDS[alert.priority],
+        state=alert.state,
+        state_word=STATE_WORDS[alert.state],
+        waiting=alert.state in WAITING,
+        since=clock.moment(alert.since_ms),
+        ended=clock.maybe(alert.ended_ms),
+        found_late=alert.found_late,
+        facts=_facts(alert, units, most),
+        text=alert.text.removesuffix(alert.first_check).strip(),
+        first_check=alert.first_check,
+        person=alert.acknowledged_by or "",
+        acknowledged=clock.maybe(alert.acknowledged_ms),
+        note=alert.note or "",
+        steps=tuple(
+            StepView(STEP_WORDS.get(step.event, step.event), clock.moment(step.time_ms), step.person, step.text)
+            for step in alert.steps
+        ),
+    )
+
+
+def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> tuple[tuple[str, str], ...]:
+    facts: list[tuple[str, str]] = []
+    if alert.quantity is not None:
+        seen = lens(alert.quantity, units, most.get(alert.tank or ""))
+        named = (("value", alert.value), ("limit", alert.limit), ("worst", alert.worst))
+        facts = [(name, seen.text(value)) for name, value in named if value is not None]
+        facts.insert(0, ("quantity", MEANING[alert.quantity].label))
+    if alert.probe:
+        facts.append(("probe", alert.probe))
+    return tuple(facts)
+
+
+def standing_first(alerts: Sequence[AlertNow]) -> list[AlertNow]:
+    """Standing alerts: those nobody acknowledged, acknowledged ones, then those already over but not acknowledged."""
+    return sorted(
+        (alert for alert in alerts if alert.state is not AlertState.NORMAL),
+        key=lambda alert: (STANDING_ORDER[alert.state], PRIORITY_ORDER[alert.priority], alert.since_ms),
+    )
