@@ -1,0 +1,168 @@
+"""The same promises, kept by every driver in the table."""
+
+from __future__ import annotations
+
+import inspect
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from api.domain.quantity import Quantity
+from api.domain.tables import Key, Place, take
+from api.domain.tank import Probe, Value
+from collector.clock import now_ms
+from collector.config import COMMON
+from collector.drivers.base import Driver, Surroundings
+from collector.drivers.table import DRIVERS, driver_class
+from collector.errors import PortTrouble
+from tests.support.serial_line import SerialLine
+
+VALUES = (Value(Quantity.TEMPERATURE, "Cel", field=1),)
+
+
+@dataclass
+class Source:
+    """A real source of one driver: how it says a line, and how it goes away."""
+
+    driver: type[Driver]
+    options: dict[str, object]
+    folder: Path
+    line: SerialLine | None = None
+
+    def make(self) -> Driver:
+        """A driver on it."""
+        around = Surroundings(now_ms, time.monotonic, time.sleep, lambda source: None, self.folder)
+        options = take(self.options, self.driver.KEYS, Place("room.toml", "", "probe"))
+        self.driver.check(Probe("p1", "x", values=VALUES), options, Place("room.toml", "", "probe"))
+        return self.driver(Probe("p1", "x", values=VALUES), options, around)
+
+    def say(self, text: str) -> None:
+        """One line from the probe."""
+        if self.line is not None:
+            self.line.say(text)
+        else:
+            with (self.folder / "log.csv").open("a") as file:
+                file.write(text)
+
+    def vanish(self) -> None:
+        """The source goes away for good."""
+        if self.line is not None:
+            self.line.unplug()
+        else:
+            (self.folder / "log.csv").unlink()
+
+
+@pytest.fixture(params=sorted(DRIVERS))
+def source(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Source]:
+    """Each driver of the table on a source of its kind; a driver without one here fails the test."""
+    driver = driver_class(request.param)
+    if request.param == "serial_lines":
+        with SerialLine(tmp_path / "port") as line:
+            yield Source(driver, {"port": str(line.link)}, tmp_path, line)
+    elif request.param == "csv_rows":
+        (tmp_path / "log.csv").touch()
+        yield Source(driver, {"path": "log.csv", "header": False}, tmp_path)
+    else:
+        pytest.fail(f"driver {request.param} needs a source in this test")
+
+
+def values_of(driver: Driver, for_s: float = 0.3) -> list[float]:
+    """What a driver reads, waiting a little for the first."""
+    got: list[float] = []
+    end_s = time.monotonic() + for_s
+    while not got and time.monotonic() < end_s:
+        got += [reading.value for reading in driver.read(0.05).readings]
+    return got
+
+
+def test_it_is_a_driver_with_typed_keys_none_of_them_taken(source: Source) -> None:
+    """Its keys do not collide with those every probe has."""
+    assert not inspect.isabstract(source.driver)
+    assert all(isinstance(key, Key) for key in source.driver.KEYS)
+    names = [key.name for key in source.driver.KEYS]
+    assert len(names) == len(set(names))
+    assert not set(names) & set(COMMON)
+
+
+def test_making_one_touches_nothing(source: Source) -> None:
+    """``open`` is where the world begins."""
+    source.vanish()
+    driver = source.make()
+    with pytest.raises(PortTrouble) as caught:
+        driver.open()
+    assert caught.value.probe == "p1"
+    driver.close()
+
+
+def test_nothing_to_read_is_an_empty_batch_within_the_wait(source: Source) -> None:
+    """Not an error, and not a long one."""
+    driver = source.make()
+    driver.open()
+    start_s = time.monotonic()
+    assert driver.read(0.1).empty
+    assert time.monotonic() - start_s < 0.5
+    driver.close()
+
+
+def test_a_reading_carries_probe_quantity_unit_and_the_present(source: Source) -> None:
+    """In the probe's own unit."""
+    driver = source.make()
+    driver.open()
+    source.say("24.31\n")
+    readings = []
+    before_ms = now_ms()
+    while not readings:
+        readings += driver.read(0.05).readings
+    (reading,) = readings
+    assert (reading.probe, reading.quantity, reading.value, reading.unit) == ("p1", "temperature", 24.31, "Cel")
+    assert abs(reading.time_ms - before_ms) < 1000
+    driver.close()
+
+
+def test_unreadable_text_is_counted_never_raised(source: Source) -> None:
+    """And the next line is read."""
+    driver = source.make()
+    driver.open()
+    source.say("ERR\n")
+    batch = driver.read(0.3)
+    assert (batch.readings, batch.unreadable) == ((), 1)
+    assert "'ERR' is not a number" in batch.last_unreadable
+    source.say("24.31\n")
+    assert values_of(driver) == [24.31]
+    driver.close()
+
+
+def test_acknowledging_a_batch_raises_nothing_and_reading_goes_on(source: Source) -> None:
+    """Whether or not the source cares."""
+    driver = source.make()
+    driver.open()
+    source.say("24.31\n")
+    driver.acknowledge(driver.read(0.3))
+    source.say("24.32\n")
+    assert values_of(driver) == [24.32]
+    driver.close()
+
+
+def test_closing_is_always_allowed(source: Source) -> None:
+    """Before opening, twice, and after the source has gone."""
+    driver = source.make()
+    driver.close()
+    driver.open()
+    source.vanish()
+    driver.close()
+    driver.close()
+
+
+def test_a_new_one_can_read_where_the_old_one_was_closed(source: Source) -> None:
+    """As the worker does after trouble."""
+    first = source.make()
+    first.open()
+    first.close()
+    second = source.make()
+    second.open()
+    source.say("24.31\n")
+    assert values_of(second) == [24.31]
+    second.close()
