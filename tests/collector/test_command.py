@@ -14,7 +14,7 @@ import pytest
 
 from collector.spool import NAME, Spool
 from tests.collector.conftest import Until
-from tests.support.http_receiver import Exchange, Receiver
+from tests.support.http_receiver import Exchange, Receiver, status
 from tests.support.serial_line import SerialLine
 
 LONG_HEADER = "probe,quantity,time,value,unit\n"
@@ -85,7 +85,7 @@ def test_killed_in_the_middle_nothing_that_was_read_is_lost_or_doubled(
     room: Path, data: Path, lines: list[SerialLine], receiver: Receiver, until: Until
 ) -> None:
     """kill -9 while the service is away: what the spool has goes out after the restart, and the rest is read then."""
-    receiver.always = lambda exchange: exchange.answer(503, {}) is None
+    receiver.always = status(503)
     said = 0
     for _ in range(2):
         with collecting(room, data, receiver.url) as process:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
 from api.domain.tables import Key, Place, take
 from api.domain.tank import Probe, Value
 from collector.clock import now_ms
@@ -112,7 +113,7 @@ def test_a_reading_carries_probe_quantity_unit_and_the_present(source: Source) -
     driver = source.make()
     driver.open()
     source.say("24.31\n")
-    readings = []
+    readings: list[RawReading] = []
     before_ms = now_ms()
     while not readings:
         readings += driver.read(0.05).readings

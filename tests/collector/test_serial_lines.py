@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
 from api.domain.tables import Place, take
 from api.domain.tank import Probe, Value
 from collector.clock import now_ms
@@ -40,7 +41,8 @@ def driver_on(
 
 def read_all(driver: SerialLines, for_s: float = 0.1) -> Batch:
     """All batches of a short while as one."""
-    readings, unreadable, last, acks = [], 0, "", 0
+    readings: list[RawReading] = []
+    unreadable, last, acks = 0, "", 0
     end_s = time.monotonic() + for_s
     while (left_s := end_s - time.monotonic()) > 0:
         batch = driver.read(left_s)
@@ -109,7 +111,7 @@ def test_a_probe_is_asked_on_a_fixed_beat(line: SerialLine) -> None:
     driver = driver_on(line, every_s=0.1, poll="R\r")
     driver.open()
     start_s = time.monotonic()
-    times = []
+    times: list[float] = []
     while len(times) < 6:
         driver.read(0.05)
         if line.hear(2, 0.001) == b"R\r":

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from collector.errors import SpoolTrouble, Stopped
-from collector.spool import Spool
+from collector.spool import Spool, _Ask
 from collector.stock import HELD_LIMIT
 from tests.collector.conftest import Until, readings
 
@@ -34,18 +34,17 @@ while True:
 
 def full(spool: Spool) -> None:
     """Make SQLite answer as it does on a full disk (SQLITE_FULL)."""
-    spool._do(_ask(lambda db: db.execute("PRAGMA max_page_count=1")))
+    on_file(spool, lambda db: db.execute("PRAGMA max_page_count=1"))
 
 
 def roomy(spool: Spool) -> None:
     """The disk has room again."""
-    spool._do(_ask(lambda db: db.execute("PRAGMA max_page_count=1000000")))
+    on_file(spool, lambda db: db.execute("PRAGMA max_page_count=1000000"))
 
 
-def _ask(act: Callable[[sqlite3.Connection], object]) -> object:
-    from collector.spool import _Ask
-
-    return _Ask(question=lambda stock: act(stock.file.db) if stock.file else None)
+def on_file(spool: Spool, act: Callable[[sqlite3.Connection], object]) -> object:
+    """Do something with the open file, in the thread that owns it."""
+    return spool._do(_Ask(question=lambda stock: act(stock.file.db) if stock.file else None))
 
 
 def test_what_was_kept_is_there_after_a_restart_oldest_first(tmp_path: Path) -> None:
@@ -68,7 +67,7 @@ def test_readings_stay_until_finished_and_the_refused_are_set_aside(spool: Spool
     spool.finish(taken, taken.rows[2][0], [(taken.rows[1], "no such probe")])
     assert [reading for _, reading in spool.take(10).rows] == readings(2, 3)
     assert (spool.state().waiting, spool.state().refused) == (2, 1)
-    kept = spool._do(_ask(lambda db: db.execute("SELECT value, reason FROM refused").fetchall()))
+    kept = on_file(spool, lambda db: db.execute("SELECT value, reason FROM refused").fetchall())
     assert kept == [(readings(5)[1].value, "no such probe")]
 
 
@@ -92,8 +91,8 @@ def test_kill_in_the_middle_loses_no_committed_reading_and_keeps_bookmarks_in_st
 
 def test_every_commit_is_forced_to_the_disk(spool: Spool) -> None:
     """synchronous=FULL (2) with a write-ahead log survives power loss, as SQLite documents."""
-    assert spool._do(_ask(lambda db: db.execute("PRAGMA synchronous").fetchone())) == (2,)
-    assert spool._do(_ask(lambda db: db.execute("PRAGMA journal_mode").fetchone())) == ("wal",)
+    assert on_file(spool, lambda db: db.execute("PRAGMA synchronous").fetchone()) == (2,)
+    assert on_file(spool, lambda db: db.execute("PRAGMA journal_mode").fetchone()) == ("wal",)
 
 
 def test_many_workers_share_commits(tmp_path: Path) -> None:
@@ -213,7 +212,7 @@ def test_a_file_that_breaks_while_in_use_is_replaced_and_numbers_of_the_old_one_
     """A pack taken before the break cannot delete readings that came after it."""
     spool.keep(readings(3))
     taken = spool.take(3)
-    spool._do(_ask(lambda db: db.execute("DROP TABLE reading")))
+    on_file(spool, lambda db: db.execute("DROP TABLE reading"))
     assert spool.keep(readings(2, 3)) is True
     spool.finish(taken, taken.rows[-1][0])
     assert [reading for _, reading in spool.take(10).rows] == readings(2, 3)
