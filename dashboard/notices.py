@@ -12,7 +12,7 @@ from dashboard.clock import Clock
 from dashboard.words import count
 
 MOST_LISTED = 12
-FINE_PORT = ("open", "reading", "ok", "running")
+FINE_PORT = ("reading", "waiting")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,6 @@ from api.domain.care import CareRange
 
 WIDTHS = {Band.DANGER: 16.0, Band.OUTSIDE: 20.0, Band.TOLERABLE: 24.0, Band.TARGET: 48.0}
 
-ENDS_INSIDE = (Band.TARGET,)
-
 
 @dataclass(frozen=True, slots=True)
 class Zone:

@@ -1,0 +1,89 @@
+"""Joins the JSON API, the pages and web safety into one app.
+
+Must not do: hold routes or words of its own, but for errors shown on pages.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from api.app import create_api, open_service
+from api.domain.errors import InputError, IntermoltError, NotFound, Transient
+from api.web import safety
+from api.web.problems import problem
+from dashboard import files, pages
+from dashboard.live import Live
+from dashboard.visit import Glance
+
+log = logging.getLogger(__name__)
+TITLES = {404: "There is no such page", 405: "That cannot be done here", 503: "Not just now"}
+
+
+def build() -> FastAPI:
+    """The app a server runs, with the service of this process's settings."""
+    service = open_service()
+    return join(create_api(service), service)
+
+
+def join(app: FastAPI, service: Any) -> FastAPI:
+    """Add pages and web safety to an app with JSON routes."""
+    app.state.service = service
+    app.state.glance = Glance(service)
+    app.state.live = Live()
+    app.state.refusal_page = pages.error_page
+    app.include_router(files.router)
+    app.include_router(pages.router)
+    for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
+        app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
+    safety.install(app, service)
+    return app
+
+
+def _handler(for_json: Any) -> Callable[[Request, Exception], Response]:
+    """Errors of pages as pages, of everything else as problem bodies by the JSON side's own handler."""
+
+    def handle(request: Request, error: Exception) -> Response:
+        status, title, detail = words(error)
+        if status == 500:
+            log.error("page failed", exc_info=error)
+        wants_page = not safety.is_json_path(request.url.path) and _takes_html(request)
+        if wants_page:
+            try:
+                return pages.error_page(request, status, title, detail)
+            except (IntermoltError, OSError):
+                return problem(status, title, detail)
+        if for_json is not None:
+            answer = for_json(request, error)
+            if isinstance(answer, Response):
+                return answer
+        return problem(status, title, detail)
+
+    return handle
+
+
+def _takes_html(request: Request) -> bool:
+    accept = request.headers.get("accept", "*/*")
+    return "text/html" in accept or "*/*" in accept
+
+
+def words(error: Exception) -> tuple[int, str, str]:
+    """Status, title and what to do."""
+    if isinstance(error, HTTPException):
+        title = TITLES.get(error.status_code, "That did not work")
+        return error.status_code, title, str(error.detail)
+    if isinstance(error, NotFound):
+        return 404, "Not found", f"{error}."
+    if isinstance(error, InputError):
+        return 422, "That cannot be used", str(error)
+    if isinstance(error, RequestValidationError):
+        return 422, "That cannot be used", "The address or form holds something that is not understood."
+    if isinstance(error, Transient | TimeoutError):
+        return 503, "Not just now", f"{error or 'The service did not answer in time'}. Load the page again."
+    return 500, "This page failed", "The fault is in Intermolt and was logged. Look at the tanks themselves."

@@ -1,0 +1,112 @@
+"""What each page's template needs, and which parts of a page are sent again when they change.
+
+Must not do: know of requests beyond the visit, or change anything.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from api.domain.alert import AlertState
+from api.services.answers import TankNow
+from dashboard import files, render
+from dashboard.alerts import alert_view, most_oxygen
+from dashboard.charts import SPANS, chart_list, span_of
+from dashboard.views import all_alerts, oxygen_sentence, room_view, tank_view
+from dashboard.visit import Visit
+
+MOST_PAST = 100
+LEGEND = (
+    ("target", "target"),
+    ("tolerable", "tolerable"),
+    ("outside", "outside"),
+    ("danger", "danger"),
+    ("unknown", "not known"),
+)
+
+
+def room_context(visit: Visit) -> dict[str, Any]:
+    """The room page."""
+    view = room_view(visit.room, visit.units)
+    context = visit.context("room", "/live?page=room", "/")
+    return context | {"waiting": view.waiting, "tanks": view.tanks, "legend": LEGEND}
+
+
+def tank_context(visit: Visit, now: TankNow) -> dict[str, Any]:
+    """The part of a tank page that is sent again when it changes."""
+    tank_id = quote(now.tank.id, safe="")
+    context = visit.context("tank", f"/live?page=tank&tank={tank_id}", f"/tank/{tank_id}")
+    return context | {
+        "tank": tank_view(now, visit.units, visit.clock),
+        "sentence": oxygen_sentence(now, visit.room.pressure_kpa, visit.units),
+        "error": "",
+    }
+
+
+def charts_context(visit: Visit, now: TankNow, key: str, start: str, end: str) -> dict[str, Any]:
+    """The rest of a tank page."""
+    span = span_of(key, start, end, visit.clock)
+    tank = now.tank
+    facts = [
+        tank.species,
+        f"{tank.volume_l:g} L" if tank.volume_l is not None else "",
+        f"care profile {tank.care}",
+        tank.note,
+    ]
+    return {
+        "span": span,
+        "spans": [(key, word) for key, (word, _) in SPANS.items()],
+        "charts": chart_list(tank.id, visit.service.read.quantities(tank.id), visit.units, span, visit.clock),
+        "about": " · ".join(fact for fact in facts if fact),
+        "plotly": files.plotly_address(),
+    }
+
+
+def alerts_context(visit: Visit) -> dict[str, Any]:
+    """The alerts page."""
+    most = most_oxygen(visit.room)
+    standing = all_alerts(visit.room)
+    past = visit.service.read.alerts([AlertState.NORMAL], MOST_PAST)
+    shown = [alert_view(alert, visit.units, visit.clock, most) for alert in standing]
+    over = [alert_view(alert, visit.units, visit.clock, most) for alert in past]
+    context = visit.context("alerts", "/live?page=alerts", "/alerts")
+    return context | {"standing": shown, "past": over, "cut": len(over) == MOST_PAST, "error": ""}
+
+
+def alert_context(visit: Visit, alert_id: int, error: str = "") -> dict[str, Any]:
+    """One alert's page.
+
+    Raises NotFound.
+    """
+    view = alert_view(visit.service.read.alert(alert_id), visit.units, visit.clock, most_oxygen(visit.room))
+    return visit.context("alert", path=f"/alert/{alert_id}") | {"alert": view, "error": error}
+
+
+def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
+    """The room page's parts by id, and the order of its strips."""
+    context = room_context(visit)
+    parts = _shared(context) | {"waiting": render.text("parts/waiting.html", context)}
+    order = []
+    for tank in context["tanks"]:
+        key = f"strip-{tank.id}"
+        order.append(key)
+        parts[key] = render.text("parts/tank_strip.html", context | {"tank": tank, "loop_id": tank.id})
+    return parts, order
+
+
+def tank_parts(visit: Visit, now: TankNow) -> tuple[dict[str, str], list[str]]:
+    """A tank page's parts by id."""
+    context = tank_context(visit, now)
+    return _shared(context) | {"tank-now": render.text("parts/tank_now.html", context)}, []
+
+
+def alerts_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
+    """The alerts page's parts by id."""
+    context = alerts_context(visit)
+    names = ("standing", "past")
+    return _shared(context) | {name: render.text(f"parts/{name}.html", context) for name in names}, []
+
+
+def _shared(context: dict[str, Any]) -> dict[str, str]:
+    return {name: render.text(f"parts/{name}.html", context) for name in ("head", "notices")}

@@ -1,0 +1,39 @@
+"""The templates, with every value escaped.
+
+Must not do: build a context or decide which template to show.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.responses import HTMLResponse
+
+from dashboard import files
+
+FOLDER = Path(__file__).parent / "templates"
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """The template environment; a name a template does not get is an error, never an empty spot."""
+    made = Environment(
+        loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    made.globals["static"] = files.address
+    made.globals["m"] = made.get_template("parts/marks.html").module
+    return made
+
+
+def text(template: str, context: dict[str, Any]) -> str:
+    """A template filled in."""
+    return environment().get_template(template).render(context)
+
+
+def page(template: str, context: dict[str, Any], status: int = 200) -> HTMLResponse:
+    """A whole page."""
+    return HTMLResponse(text(template, context), status)

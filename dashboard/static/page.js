@@ -1,0 +1,65 @@
+// Keeps a page fresh: parts that changed come from the service and replace what stands there.
+// When nothing comes any more the page says so; an old page must never pass for a live one.
+"use strict";
+(() => {
+  const SILENT_MS = 40000;
+  const address = document.body.dataset.live;
+  const lost = document.getElementById("lost");
+  if (!address) return;
+  let heard = Date.now();
+  let kept = document.querySelector(".now time")?.textContent ?? "";
+  const waiting = new Map();
+
+  const busy = (part) => part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input");
+  const opened = (part) => [...part.querySelectorAll("details[open]")].map((d) => d.querySelector("summary")?.textContent);
+
+  function put(id, html) {
+    const part = document.getElementById(id);
+    if (!part) return;
+    if (busy(part)) { waiting.set(id, html); return; }
+    const open = opened(part);
+    const holder = document.createElement("template");
+    holder.innerHTML = html.trim();
+    const fresh = holder.content.firstElementChild;
+    if (!fresh) return;
+    for (const d of fresh.querySelectorAll("details")) if (open.includes(d.querySelector("summary")?.textContent)) d.open = true;
+    part.replaceWith(fresh);
+    waiting.delete(id);
+  }
+
+  function arrange(order) {
+    const list = document.getElementById("strips");
+    if (!list || !order) return;
+    const now = [...list.children].map((child) => child.id);
+    if (now.join() === order.join()) return;
+    if (now.length !== order.length || order.some((id) => !document.getElementById(id))) { location.reload(); return; }
+    for (const id of order) list.append(document.getElementById(id));
+  }
+
+  function alive(time) {
+    heard = Date.now();
+    if (time) kept = time;
+    lost.hidden = true;
+  }
+
+  const stream = new EventSource(address);
+  stream.addEventListener("parts", (event) => {
+    const said = JSON.parse(event.data);
+    for (const [id, html] of Object.entries(said.parts)) put(id, html);
+    arrange(said.order);
+    alive(said.time);
+  });
+  stream.addEventListener("beat", (event) => alive(event.data));
+  stream.addEventListener("error", () => {
+    // A refused stream (signed out, service restarted) is not tried again by itself.
+    if (stream.readyState === EventSource.CLOSED) setTimeout(() => { if (Date.now() - heard > SILENT_MS) location.reload(); }, SILENT_MS + 5000);
+  });
+  setInterval(() => {
+    for (const [id, html] of [...waiting]) put(id, html);
+    if (Date.now() - heard < SILENT_MS) return;
+    lost.textContent = `No word from the service: this page stands still since ${kept}. Look at the tanks, or load the page again.`;
+    lost.hidden = false;
+  }, 5000);
+  window.addEventListener("pagehide", () => stream.close());
+  window.addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+})();

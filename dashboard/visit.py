@@ -1,0 +1,99 @@
+"""One visit to a page: who asks, in which units, and the room at this moment.
+
+Must not do: render, or change anything but a visitor's own cookies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from threading import Lock
+from typing import Any, cast
+from urllib.parse import quote, unquote
+
+from fastapi import Request
+from starlette.responses import Response
+
+from api.services.answers import RoomNow
+from dashboard.clock import Clock
+from dashboard.notices import notices_of
+from dashboard.service import BrowserSession, Service
+from dashboard.units import Units
+from dashboard.views import head_view
+
+FRESH_MS = 1000
+YEAR_S = 365 * 24 * 3600
+NAME_COOKIE, TEMPERATURE_COOKIE, OXYGEN_COOKIE = "intermolt_name", "intermolt_temperature", "intermolt_oxygen"
+
+
+class Glance:
+    """The room's answer, shared by all who ask within a second."""
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+        self._lock = Lock()
+        self._kept: RoomNow | None = None
+
+    def room(self) -> RoomNow:
+        """The room, at most a second old."""
+        with self._lock:
+            now_ms = self._service.now_ms()
+            if self._kept is None or not 0 <= now_ms - self._kept.time_ms < FRESH_MS:
+                self._kept = self._service.read.room(now_ms)
+            return self._kept
+
+    def forget(self) -> None:
+        """Ask again next time: something was changed."""
+        with self._lock:
+            self._kept = None
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """What every page needs."""
+
+    request: Request
+    service: Service
+    units: Units
+    session: BrowserSession
+    room: RoomNow
+    clock: Clock
+
+    def context(self, here: str, live: str = "", path: str | None = None) -> dict[str, Any]:
+        """What every template needs. ``live`` is the page's address for fresh parts, ``path`` where forms return to."""
+        return {
+            "head": head_view(self.room, self.clock),
+            "notices": notices_of(self.room, self.clock),
+            "units": self.units,
+            "csrf": self.session.csrf,
+            "keeper": self.session.name,
+            "name": unquote(self.request.cookies.get(NAME_COOKIE, ""))[:80],
+            "here": here,
+            "live": live,
+            "path": path or self.request.url.path,
+        }
+
+
+def visit(request: Request) -> Visit:
+    """The visit a request makes."""
+    state = request.app.state
+    room = cast(Glance, state.glance).room()
+    return Visit(
+        request=request,
+        service=cast(Service, state.service),
+        units=Units.of(request.cookies.get(TEMPERATURE_COOKIE), request.cookies.get(OXYGEN_COOKIE)),
+        session=cast(BrowserSession, request.state.session),
+        room=room,
+        clock=Clock(room.room.zone, room.time_ms),
+    )
+
+
+def remember(response: Response, request: Request, cookie: str, value: str) -> None:
+    """Keep a choice in the visitor's own browser for a year."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(cookie, quote(value), max_age=YEAR_S, httponly=True, samesite="lax", secure=secure)
+
+
+def local_path(wanted: str) -> str:
+    """The page to go on to, when it is one of ours; otherwise the room."""
+    ours = wanted.startswith("/") and not wanted.startswith("//") and "\\" not in wanted and wanted.isprintable()
+    return wanted if ours else "/"
