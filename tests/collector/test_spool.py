@@ -236,3 +236,20 @@ def test_after_close_nothing_is_accepted_in_silence(spool: Spool) -> None:
     spool.close()
     with pytest.raises(Stopped):
         spool.keep(readings(1))
+
+
+def test_space_of_sent_readings_goes_back_to_the_disk(tmp_path: Path) -> None:
+    """After a long outage the file does not stay large for ever."""
+    path = tmp_path / "spool.db"
+    spool = Spool(path)
+    for first in range(0, 100_000, 5000):
+        spool.keep(readings(5000, first))
+    large_bytes = path.stat().st_size
+    while (taken := spool.take(5000)).rows:
+        spool.finish(taken, taken.rows[-1][0])
+    for n in range(20):
+        spool.keep(readings(1, 100_000 + n))
+        taken = spool.take(1)
+        spool.finish(taken, taken.rows[-1][0])
+    spool.close()
+    assert path.stat().st_size < large_bytes - 1_000_000
