@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
-from api.domain.quantity import MEANING
 from api.services.answers import AlertNow, RoomNow
 from dashboard.clock import Clock, Moment
 from dashboard.units import Units, lens
@@ -82,7 +81,7 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
         ended=clock.maybe(alert.ended_ms),
         found_late=alert.found_late,
         facts=_facts(alert, units, most),
-        text=alert.text.removesuffix(alert.first_check).strip(),
+        text=_text(alert),
         first_check=alert.first_check,
         person=alert.acknowledged_by or "",
         acknowledged=clock.maybe(alert.acknowledged_ms),
@@ -100,10 +99,15 @@ def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> t
         seen = lens(alert.quantity, units, most.get(alert.tank or ""))
         named = (("value", alert.value), ("limit", alert.limit), ("worst", alert.worst))
         facts = [(name, seen.text(value)) for name, value in named if value is not None]
-        facts.insert(0, ("quantity", MEANING[alert.quantity].label))
     if alert.probe:
         facts.append(("probe", alert.probe))
     return tuple(facts)
+
+
+def _text(alert: AlertNow) -> str:
+    """The alert's text without the tank's name and the first check, which stand beside it."""
+    text = alert.text.removesuffix(alert.first_check).removeprefix(f"{alert.tank_name}: ").strip()
+    return text[:1].upper() + text[1:]
 
 
 def standing_first(alerts: Sequence[AlertNow]) -> list[AlertNow]:

@@ -5,7 +5,6 @@ Must not do: hold routes or words of its own, but for errors shown on pages.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable
 from typing import Any
 
@@ -22,7 +21,6 @@ from dashboard import files, pages
 from dashboard.live import Live
 from dashboard.visit import Glance
 
-log = logging.getLogger(__name__)
 TITLES = {404: "There is no such page", 405: "That cannot be done here", 503: "Not just now"}
 
 
@@ -51,21 +49,24 @@ def _handler(for_json: Any) -> Callable[[Request, Exception], Response]:
 
     def handle(request: Request, error: Exception) -> Response:
         status, title, detail = words(error)
-        if status == 500:
-            log.error("page failed", exc_info=error)
-        wants_page = not safety.is_json_path(request.url.path) and _takes_html(request)
-        if wants_page:
-            try:
-                return pages.error_page(request, status, title, detail)
-            except (IntermoltError, OSError):
-                return problem(status, title, detail)
-        if for_json is not None:
-            answer = for_json(request, error)
-            if isinstance(answer, Response):
-                return answer
-        return problem(status, title, detail)
+        if safety.is_json_path(request.url.path) or not _takes_html(request):
+            answer: Response = for_json(request, error) if for_json is not None else problem(status, title, detail)
+        else:
+            answer = _page(request, status, title, detail)
+        # Answers to unexpected errors are made outside the middleware that adds these.
+        for name, value in safety.FIXED_HEADERS.items():
+            answer.headers.setdefault(name, value)
+        return answer
 
     return handle
+
+
+def _page(request: Request, status: int, title: str, detail: str) -> Response:
+    try:
+        return pages.error_page(request, status, title, detail)
+    except (IntermoltError, OSError):
+        # The page's head needs the store, which may be what failed.
+        return problem(status, title, detail)
 
 
 def _takes_html(request: Request) -> bool:

@@ -28,9 +28,9 @@ def value_range(series: Series, seen: Lens) -> tuple[float, float]:
     ]
     care = series.care
     if care is not None:
+        near = [seen.see(limit) for limit in _near_danger(care, values, seen)]
         ends = (care.target_low, care.target_high, care.tolerable_low, care.tolerable_high)
-        values += [seen.see(limit) for limit in ends if limit is not None]
-        values += [seen.see(limit) for limit in _near_danger(care, values, seen)]
+        values += [seen.see(limit) for limit in ends if limit is not None] + near
     if not values:
         return 0.0, 1.0
     low, high = min(values), max(values)
@@ -39,12 +39,16 @@ def value_range(series: Series, seen: Lens) -> tuple[float, float]:
 
 
 def _near_danger(care: CareRange, values: list[float], seen: Lens) -> list[float]:
-    """Danger limits, when the values come near enough for them to matter."""
+    """Danger limits, where the values have left the tolerable band (or the target, if that is all there is)."""
+    if not values:
+        return []
     near = []
-    span = max(values) - min(values) if values else 0.0
-    for limit in (care.danger_low, care.danger_high):
-        if limit is not None and values and min(abs(seen.see(limit) - value) for value in values) <= span:
-            near.append(limit)
+    low = care.tolerable_low if care.tolerable_low is not None else care.target_low
+    high = care.tolerable_high if care.tolerable_high is not None else care.target_high
+    if care.danger_low is not None and (low is None or min(values) < seen.see(low)):
+        near.append(care.danger_low)
+    if care.danger_high is not None and (high is None or max(values) > seen.see(high)):
+        near.append(care.danger_high)
     return near
 
 
@@ -66,14 +70,14 @@ def band_shapes(
         if (top - bottom) / (high - low) >= WORTH_A_WORD:
             notes.append(_word(word, (bottom + top) / 2, theme))
 
-    fill("target", care.target_low, care.target_high, theme.target, 0.20)
+    fill("target", care.target_low, care.target_high, theme.target, theme.tint)
     if care.target_low is not None and care.tolerable_low is not None:
-        fill("tolerable", care.tolerable_low, care.target_low, theme.tolerable, 0.16)
+        fill("tolerable", care.tolerable_low, care.target_low, theme.tolerable, theme.tint * 0.75)
     if care.target_high is not None and care.tolerable_high is not None:
-        fill("tolerable", care.target_high, care.tolerable_high, theme.tolerable, 0.16)
+        fill("tolerable", care.target_high, care.tolerable_high, theme.tolerable, theme.tint * 0.75)
     for limit, below in ((care.danger_low, True), (care.danger_high, False)):
         if limit is not None and low < seen.see(limit) < high:
-            fill("danger", None if below else limit, limit if below else None, theme.danger, 0.24)
+            fill("danger", None if below else limit, limit if below else None, theme.danger, theme.tint * 1.2)
             shapes.append(_limit(seen.see(limit), theme))
     return shapes, notes
 
@@ -94,6 +98,6 @@ def _limit(at: float, theme: Theme) -> Spec:
 
 def _word(word: str, at: float, theme: Theme) -> Spec:
     return {
-        "text": word, "xref": "paper", "x": 0.995, "xanchor": "right", "yref": "y", "y": at, "showarrow": False,
+        "text": word, "xref": "paper", "x": 0.005, "xanchor": "left", "yref": "y", "y": at, "showarrow": False,
         "font": {"size": 11, "color": theme.ink}, "opacity": 0.85,
     }  # fmt: skip

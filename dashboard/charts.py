@@ -6,7 +6,7 @@ Must not do: read the service's clock or render.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from urllib.parse import quote, urlencode
 
 from api.domain.care import CareRange
@@ -127,6 +127,18 @@ def percent_care(now: TankNow) -> CareRange | None:
     most = now.most_oxygen_mg_l
     if care is None or not most:
         return None
-    names = [field.name for field in fields(care) if field.name.endswith(("_low", "_high"))]
-    limits = {name: None if (limit := getattr(care, name)) is None else limit * 100.0 / most for name in names}
-    return replace(care, quantity=Quantity.OXYGEN_SATURATION, **limits)
+    share = 100.0 / most
+
+    def percent(limit: float | None) -> float | None:
+        return None if limit is None else limit * share
+
+    return CareRange(
+        Quantity.OXYGEN_SATURATION,
+        target_low=percent(care.target_low),
+        target_high=percent(care.target_high),
+        tolerable_low=percent(care.tolerable_low),
+        tolerable_high=percent(care.tolerable_high),
+        danger_low=percent(care.danger_low),
+        danger_high=percent(care.danger_high),
+        source=care.source,
+    )

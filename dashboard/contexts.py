@@ -30,7 +30,7 @@ def room_context(visit: Visit) -> dict[str, Any]:
     """The room page."""
     view = room_view(visit.room, visit.units)
     context = visit.context("room", "/live?page=room", "/")
-    return context | {"waiting": view.waiting, "tanks": view.tanks, "legend": LEGEND}
+    return context | {"waiting": view.waiting, "tanks": view.tanks, "said": view.said, "legend": LEGEND}
 
 
 def tank_context(visit: Visit, now: TankNow) -> dict[str, Any]:
@@ -86,7 +86,8 @@ def alert_context(visit: Visit, alert_id: int, error: str = "") -> dict[str, Any
 def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
     """The room page's parts by id, and the order of its strips."""
     context = room_context(visit)
-    parts = _shared(context) | {"waiting": render.text("parts/waiting.html", context)}
+    parts = _shared(context)
+    parts |= {name: render.text(f"parts/{name}.html", context) for name in ("waiting", "asides")}
     order = []
     for tank in context["tanks"]:
         key = f"strip-{tank.id}"

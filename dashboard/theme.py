@@ -21,13 +21,14 @@ class Theme:
     danger: str
     unknown: str
     flagged: str
+    tint: float
 
 
 LIGHT = Theme(
     "#ffffff", "#1c1b19", "#cfcac0", ("#0072B2", "#1c1b19", "#8a4a78"), "#009E73", "#56B4E9", "#D55E00", "#8a4a78",
-    "#a34700",
+    "#a34700", 0.20,
 )  # fmt: skip
 DARK = Theme(
     "#14171a", "#ece7dc", "#474b4e", ("#56B4E9", "#F0E442", "#CC79A7"), "#009E73", "#56B4E9", "#D55E00", "#CC79A7",
-    "#E69F00",
+    "#E69F00", 0.30,
 )  # fmt: skip

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from api.domain.alert import Priority
 from api.domain.band import Band
 from api.domain.quantity import Quantity
 from api.services.answers import AlertNow, RoomNow, TankNow
@@ -61,6 +60,7 @@ class RoomView:
     notices: tuple[Notice, ...]
     waiting: tuple[AlertView, ...]
     tanks: tuple[TankView, ...]
+    said: dict[str | None, str]
 
 
 def all_alerts(room: RoomNow) -> list[AlertNow]:
@@ -126,6 +126,7 @@ def room_view(room: RoomNow, units: Units) -> RoomView:
         notices=notices_of(room, clock),
         waiting=tuple(waiting),
         tanks=tuple(tank_view(now, units, clock) for now in room.tanks),
+        said={now.tank.id: now.words for now in room.tanks},
     )
 
 
@@ -147,8 +148,3 @@ def oxygen_sentence(now: TankNow, pressure_kpa: float, units: Units) -> str:
 def _present(now: TankNow, quantity: Quantity) -> float | None:
     values = (item.value for item in now.latest if item.quantity is quantity and not item.quiet)
     return next((value for value in values if value is not None), None)
-
-
-def top_priority(alerts: tuple[AlertView, ...]) -> Priority | None:
-    """The most urgent of some alerts."""
-    return next((p for p in Priority if any(alert.priority is p for alert in alerts)), None)

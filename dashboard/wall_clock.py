@@ -17,7 +17,7 @@ class WallClock:
     def __init__(self, clock: Clock, start_ms: int, end_ms: int) -> None:
         self._shift = clock.local(end_ms).utcoffset() or timedelta(0)
         self.clock_changed = clock.local(start_ms).utcoffset() != self._shift
-        self.offset = f"UTC{clock.local(end_ms):%z}"
+        self.offset = f"UTC{clock.iso(end_ms)[-6:]}"
 
     def text(self, time_ms: int) -> str:
         """Wall-clock time as the chart library reads it."""
