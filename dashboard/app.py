@@ -6,6 +6,7 @@ Must not do: hold routes or words of its own, but for errors shown on pages.
 from __future__ import annotations
 
 from collections.abc import Callable
+from inspect import iscoroutinefunction
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -46,11 +47,13 @@ def join(app: FastAPI, service: Any) -> FastAPI:
 
 def _handler(for_json: Any) -> Callable[[Request, Exception], Response]:
     """Errors of pages as pages, of everything else as problem bodies by the JSON side's own handler."""
+    # The framework's own handlers are coroutines and write no problem bodies.
+    own = None if iscoroutinefunction(for_json) else for_json
 
     def handle(request: Request, error: Exception) -> Response:
         status, title, detail = words(error)
         if safety.is_json_path(request.url.path) or not _takes_html(request):
-            answer: Response = for_json(request, error) if for_json is not None else problem(status, title, detail)
+            answer: Response = own(request, error) if own is not None else problem(status, title, detail)
         else:
             answer = _page(request, status, title, detail)
         # Answers to unexpected errors are made outside the middleware that adds these.

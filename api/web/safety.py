@@ -10,6 +10,7 @@ from typing import Any, Protocol, cast
 from urllib.parse import parse_qs, quote, urlsplit
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -139,16 +140,16 @@ class Gate:
         if request.method in SAFE_METHODS:
             return None, receive
         if not is_same_origin(request):
-            return _refused(request, 403, "This came from another site", "Nothing was changed."), receive
+            return await _refused(request, 403, "This came from another site", "Nothing was changed."), receive
         if media_type(request) != "application/x-www-form-urlencoded":
-            return _refused(request, 415, "This is not a form", "Nothing was changed."), receive
+            return await _refused(request, 415, "This is not a form", "Nothing was changed."), receive
         body = await read_body(receive, MOST_FORM_BYTES)
         if body is None:
-            return _refused(request, 413, "This form is too long", "Shorten the note and send it again."), receive
+            return await _refused(request, 413, "This form is too long", "Shorten the note and send it again."), receive
         token = parse_qs(body.decode("utf-8", "replace")).get("csrf", [""])[0]
         if not self._sessions.csrf_ok(session, token):
             todo = "Nothing was changed. Go back, load the page again and send the form once more."
-            return _refused(request, 403, "This form is too old or not ours", todo), receive
+            return await _refused(request, 403, "This form is too old or not ours", todo), receive
         return None, replay(body, receive)
 
     def _with_cookie(self, scope: Scope, send: Send, session: Session) -> Send:
@@ -203,6 +204,8 @@ def _to_login(request: Request) -> Response:
     return problem(401, "Sign in first", "A password is set: sign in at /login, then ask again.")
 
 
-def _refused(request: Request, status: int, title: str, detail: str) -> Response:
+async def _refused(request: Request, status: int, title: str, detail: str) -> Response:
     page: Any = getattr(request.app.state, "refusal_page", None) if "app" in request.scope else None
-    return cast(RefusalPage, page)(request, status, title, detail) if page else problem(status, title, detail)
+    if page is None:
+        return problem(status, title, detail)
+    return await run_in_threadpool(cast(RefusalPage, page), request, status, title, detail)

@@ -1,0 +1,34 @@
+"""What page tests share: the made-up room behind the whole app, and a browser's manners."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from fastapi import FastAPI
+
+from dashboard.app import join
+from tests.dashboard.caller import Caller
+from tests.dashboard.fake_service import FakeService
+
+
+@pytest.fixture
+def service() -> FakeService:
+    """The made-up room."""
+    return FakeService()
+
+
+@pytest.fixture
+def client(service: FakeService) -> Iterator[Caller]:
+    """A browser on this computer, no password set."""
+    app = join(FastAPI(openapi_url=None), service)
+    with Caller(app, accept="text/html") as made:
+        yield made
+
+
+def csrf_of(page: str) -> str:
+    """The token in a page's first form."""
+    found = re.search(r'name="csrf" value="([0-9a-f]+)"', page)
+    assert found is not None, "the page has no form token"
+    return found.group(1)

@@ -1,0 +1,198 @@
+"""The pages in a real browser: on a phone and a desk, in the light and in the dark, by tap and on paper."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from fastapi import FastAPI
+
+from dashboard.app import join
+from tests.dashboard.fake_service import FakeService
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+OUTPUT = Path(__file__).parents[1] / "output"
+SIZES = {"phone": (390, 844), "desk": (1280, 900)}
+LEAST_ACTION_PX, LEAST_TARGET_PX = 44, 24
+SMALL_TARGETS = """() => [...document.querySelectorAll("a, button, summary, input:not([type=hidden])")]
+  .filter((e) => e.checkVisibility() && !e.closest(".skip"))
+  .filter((e) => !(e.tagName === "A" && ["P", "SPAN"].includes(e.parentElement.tagName)))
+  .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect().height])"""
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
+]
+
+
+@pytest.fixture(scope="module")
+def site() -> Iterator[tuple[str, FakeService]]:
+    """The made-up room behind a real server."""
+    service = FakeService()
+    app = join(FastAPI(openapi_url=None), service)
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}", service
+        app.state.live.stop()
+        server.should_exit = True
+        thread.join(10)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A browser with a new, empty profile."""
+    from playwright.sync_api import sync_playwright
+
+    OUTPUT.mkdir(exist_ok=True)
+    with sync_playwright() as tool:
+        made = tool.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield made
+        made.close()
+
+
+class Watched:
+    """A page with what it complained of and whom it asked."""
+
+    def __init__(self, browser: Any, size: str, look: str) -> None:
+        width, height = SIZES[size]
+        phone = size == "phone"
+        self.context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=look, has_touch=phone, is_mobile=phone
+        )
+        self.page = self.context.new_page()
+        self.complaints: list[str] = []
+        self.hosts: set[str] = set()
+        self.page.on("console", lambda said: self.complaints.append(said.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", lambda asked: self.hosts.add(asked.url.split("/")[2]))
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("size", list(SIZES))
+@pytest.mark.parametrize(("name", "path"), [("room", "/"), ("tank", "/tank/a2"), ("alerts", "/alerts")])
+def test_pages_fit_are_quiet_and_ask_nobody_else(
+    site: tuple[str, FakeService], browser: Any, name: str, path: str, size: str, look: str
+) -> None:
+    """No sideways scrolling, no complaints, one host, targets large enough; pictures are kept to be looked at."""
+    base, _ = site
+    seen = Watched(browser, size, look)
+    seen.page.goto(base + path)
+    if name == "tank":
+        seen.page.wait_for_selector("body[data-drawn]", timeout=60_000)
+        assert seen.page.locator(".chart.failed").count() == 0
+        assert seen.page.locator(".chart .scatterlayer").count() == 2
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+    small = [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX]
+    assert small == []
+    actions = seen.page.locator(".action, nav a, nav button, .spans a")
+    assert min(actions.nth(i).bounding_box()["height"] for i in range(actions.count())
+               if actions.nth(i).is_visible()) >= LEAST_ACTION_PX  # fmt: skip
+    ground = seen.page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert (sum(int(part) for part in ground[4:-1].split(",")) < 150) == (look == "dark")
+    seen.page.screenshot(path=OUTPUT / f"{name}-{size}-{look}.png", full_page=True)
+    assert seen.complaints == []
+    assert seen.hosts == {base.removeprefix("http://")}
+    seen.context.close()
+
+
+def test_an_alert_is_acknowledged_with_one_thumb(site: tuple[str, FakeService], browser: Any) -> None:
+    """Tap, type a name once, tap: the call is gone, the name is kept for the next one."""
+    base, service = site
+    seen = Watched(browser, "phone", "dark")
+    seen.page.goto(base + "/")
+    first = seen.page.locator("#call-41")
+    box = first.locator("summary").bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] < SIZES["phone"][1]
+    first.locator("summary").tap()
+    first.get_by_label("Your name").fill("Noor")
+    seen.page.screenshot(path=OUTPUT / "acknowledge-phone-dark.png")
+    first.get_by_role("button", name="I am seeing to it").tap()
+    seen.page.wait_for_selector("#call-41", state="detached")
+    assert service.records.acknowledged == [(41, "Noor", "")]
+    seen.page.locator("#call-40 summary").tap()
+    assert seen.page.locator("#call-40").get_by_label("Your name").input_value() == "Noor"
+    assert seen.complaints == []
+    seen.context.close()
+
+
+def test_a_page_without_scripts_still_tells_everything(site: tuple[str, FakeService], browser: Any) -> None:
+    """Words, readings and strips are in the page itself; charts are replaced by a link to their numbers."""
+    base, _ = site
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(base + "/tank/a2")
+    assert page.get_by_text("Latest readings").is_visible()
+    numbers = page.locator("noscript a")
+    assert numbers.count() == 2
+    assert numbers.first.is_visible()
+    context.close()
+
+
+def test_the_room_on_paper(site: tuple[str, FakeService], browser: Any) -> None:
+    """Printing is black on white even from a dark screen, and buttons stay away."""
+    base, _ = site
+    context = browser.new_context(color_scheme="dark", viewport={"width": 720, "height": 1000})
+    page = context.new_page()
+    page.goto(base + "/")
+    page.emulate_media(media="print")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+    assert not page.locator("nav").is_visible()
+    page.screenshot(path=OUTPUT / "room-print.png", full_page=True)
+    page.pdf(path=OUTPUT / "room.pdf", format="A4")
+    assert (OUTPUT / "room.pdf").stat().st_size > 10_000
+    context.close()
+
+
+def test_a_page_that_hears_nothing_says_so(browser: Any) -> None:
+    """When the service is gone the page says since when it stands still, and an open page does not hold it up."""
+    code = (
+        "import sys, uvicorn\nfrom fastapi import FastAPI\nfrom dashboard.app import join\n"
+        "from tests.dashboard.fake_service import FakeService\n"
+        "uvicorn.run(join(FastAPI(openapi_url=None), FakeService()), port=int(sys.argv[1]), log_level='warning')"
+    )
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    with subprocess.Popen([sys.executable, "-c", code, str(port)], env=environment) as served:
+        _wait_until_open(port)
+        seen = Watched(browser, "phone", "light")
+        seen.page.clock.install()
+        seen.page.goto(f"http://127.0.0.1:{port}/")
+        seen.page.wait_for_function("document.querySelector('#head') !== null")
+        time.sleep(0.5)
+        served.terminate()
+        start = time.monotonic()
+        served.wait(10)
+        assert time.monotonic() - start < 3
+        seen.page.clock.run_for(50_000)
+        seen.page.wait_for_selector("#lost:not([hidden])", timeout=5000)
+        assert "this page stands still since 03:10" in seen.page.locator("#lost").inner_text()
+        seen.context.close()
+
+
+def _wait_until_open(port: int) -> None:
+    end = time.monotonic() + 20
+    while time.monotonic() < end:
+        with socket.socket() as caller:
+            if caller.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.05)
+    raise AssertionError("the service did not open its port")
