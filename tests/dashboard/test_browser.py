@@ -95,7 +95,8 @@ def test_pages_fit_are_quiet_and_ask_nobody_else(
     if name == "tank":
         seen.page.wait_for_selector("body[data-drawn]", timeout=60_000)
         assert seen.page.locator(".chart.failed").count() == 0
-        assert seen.page.locator(".chart .scatterlayer").count() == 2
+        assert seen.page.locator(".chart.js-plotly-plot").count() == 2
+        assert seen.page.locator(".chart path.js-line").count() >= 2
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
     small = [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX]
     assert small == []
