@@ -15,7 +15,8 @@ from dashboard.figures import figure, gaps_of
 from dashboard.theme import LIGHT
 from dashboard.units import Units, lens
 from dashboard.wall_clock import WallClock
-from tests.dashboard.fake_service import LOW, NOW_MS, WARMTH, FakeService
+from tests.dashboard.fake_service import FakeService
+from tests.dashboard.made_up_room import LOW, NOW_MS, WARMTH
 
 Figure: Any = import_module("plotly.graph_objects").Figure
 CLOCK = Clock("Europe/Vienna", NOW_MS)

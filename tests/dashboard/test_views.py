@@ -18,7 +18,7 @@ from dashboard.strip import CELLS, strip_of
 from dashboard.units import Units, lens
 from dashboard.views import room_view
 from dashboard.words import count, duration, joined
-from tests.dashboard.fake_service import NOW_MS, WARMTH, latest, pair, room, strip
+from tests.dashboard.made_up_room import NOW_MS, WARMTH, latest, pair, room, strip
 
 CLOCK = Clock("Europe/Vienna", NOW_MS)
 DAY_MS = 86_400_000
