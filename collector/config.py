@@ -78,6 +78,7 @@ def _service(asked: str | None, room: RoomFile, place: Place) -> str:
 
 
 def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
+    folder = Path(file).resolve().parent
     checked: list[CheckedProbe] = []
     owners: dict[str, str] = {}
     tables = tomllib.loads(text).get("probe", [])
@@ -89,7 +90,7 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
                 raise unknown(name, (*(key.name for key in driver.KEYS), *COMMON), place)
         options = take(probe.options, driver.KEYS, place)
         driver.check(probe, options, place)
-        port = driver.port(probe, options)
+        port = driver.port(probe, options, folder)
         if port and port in owners:
             raise place.wrong(f"reads the same port as probe {owners[port]!r}.", "Give each probe its own.", "port")
         owners[port] = probe.id

@@ -29,7 +29,7 @@ class DataDirLock:
         Raises DataDirInUse, and InputError when the folder cannot be made or written.
         """
         try:
-            self.folder.mkdir(parents=True, exist_ok=True)
+            self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             fd = os.open(self.folder / NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         except OSError as error:
             raise InputError(

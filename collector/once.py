@@ -128,7 +128,9 @@ def _watch(spool: Spool, uplink: Uplink, outcome: _Outcome, total: int, stop: th
                 _raise(outcome.error)
             known = uplink.delivered.done + left
             expected = known if done else max(total - outcome.unreadable, known)
-            show.update(uplink.delivered.done, expected, uplink.trouble)
+            sent = uplink.delivered
+            refused = f"{sent.refused} refused" if sent.refused else ""
+            show.update(sent.accepted + sent.duplicate, expected - sent.refused, uplink.trouble or refused)
             if done and left == 0:
                 return
             stop.wait(LOOK_S)

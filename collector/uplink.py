@@ -14,7 +14,7 @@ from collector.backoff import Backoff
 from collector.errors import PackRefused, PackTooLarge, ServiceTrouble, SpoolTrouble, Stopped
 from collector.service import Answer, Service
 from collector.spool import Spool
-from collector.spoolfile import Row
+from collector.spoolfile import Refusal, Row
 from collector.stock import Taken
 
 LINGER_S = 0.5
@@ -54,6 +54,7 @@ class Uplink:
         self._linger_s = linger_s
         self._backoff = backoff or Backoff()
         self._good = 0
+        self._proven = False
         self.delivered = Delivered()
         self.trouble = ""
         self._thread = threading.Thread(target=self._run, name="uplink", daemon=True)
@@ -107,33 +108,55 @@ class Uplink:
         self._worked()
 
     def _send(self, taken: Taken) -> None:
+        proven = self._proven
         try:
             self._finish(taken, taken.rows, self._post(taken.rows))
-        except PackTooLarge as error:
-            if len(taken.rows) == 1:
-                self._set_aside(taken, taken.rows[0], str(error))
-            self.pack_size = max(1, len(taken.rows) // 2)
         except PackRefused as error:
+            too_large = isinstance(error, PackTooLarge)
+            if too_large:
+                self.pack_size = max(1, len(taken.rows) // 2)
             if len(taken.rows) == 1:
-                self._set_aside(taken, taken.rows[0], str(error))
-            else:
+                self._blame(taken, [(taken.rows[0], str(error))], proven)
+            elif not too_large:
                 self._singly(taken)
 
     def _singly(self, taken: Taken) -> None:
         """One at a time, so that the one that poisons a pack is found and the rest go on."""
+        suspects: list[Refusal] = []
+        proven = False
         for row in taken.rows:
             if self._stop.is_set():
                 return
             try:
                 answer = self._post([row])
             except PackRefused as error:
-                self._set_aside(taken, row, str(error))
+                suspects.append((row, str(error)))
             else:
+                self._blame(taken, suspects, True)
                 self._finish(taken, [row], answer)
+                suspects, proven = [], True
+        self._blame(taken, suspects, proven)
+
+    def _blame(self, taken: Taken, suspects: Sequence[Refusal], proven: bool) -> None:
+        """Set suspects aside, but only beside readings that the service does take.
+
+        Raises ServiceTrouble otherwise: a service that refuses everything (called by a name it does not go by, or
+        another program at its address) says nothing about a reading, and the spool must not be emptied by it.
+        """
+        if not suspects:
+            return
+        if not proven:
+            raise ServiceTrouble(suspects[-1][1])
+        self._spool.finish(taken, suspects[-1][0][0], suspects)
+        self.delivered.refused += len(suspects)
+        self.delivered.last_refused = suspects[-1][1]
 
     def _post(self, rows: Sequence[Row]) -> Answer:
         readings: list[RawReading] = [reading for _, reading in rows]
-        return self._service.post(readings)
+        self._proven = False
+        answer = self._service.post(readings)
+        self._proven = True
+        return answer
 
     def _finish(self, taken: Taken, rows: Sequence[Row], answer: Answer) -> None:
         refusals = [(rows[index], reason) for index, reason in answer.refused]
@@ -143,8 +166,3 @@ class Uplink:
         self.delivered.accepted += len(rows) - answer.duplicate - len(refusals)
         if refusals:
             self.delivered.last_refused = refusals[-1][1]
-
-    def _set_aside(self, taken: Taken, row: Row, reason: str) -> None:
-        self._spool.finish(taken, row[0], [(row, reason)])
-        self.delivered.refused += 1
-        self.delivered.last_refused = reason

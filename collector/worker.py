@@ -64,10 +64,16 @@ class Worker:
                 self._board.failing(self.name, f"fault in driver {self._checked.probe.driver}: {error!r}")
             finally:
                 if driver is not None:
-                    driver.close()
+                    self._let_go(driver)
             if not ended:
                 self._stop.wait(self._backoff.next_s())
         self._board.stopped(self.name)
+
+    def _let_go(self, driver: Driver) -> None:
+        try:
+            driver.close()
+        except Exception as error:  # noqa: BLE001 a fault in closing must not end the port's only thread
+            self._board.failing(self.name, f"fault in driver {self._checked.probe.driver} while closing: {error!r}")
 
     def _read(self, driver: Driver) -> bool:
         """Read until told to stop; True when the source has come to its end."""

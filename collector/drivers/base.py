@@ -82,8 +82,11 @@ class Driver(ABC):
         return None
 
     @classmethod
-    def port(cls, probe: Probe, options: Mapping[str, Any]) -> str:
-        """The name of the one thing in the world that only one probe may read; empty when it can be shared."""
+    def port(cls, probe: Probe, options: Mapping[str, Any], folder: Path) -> str:
+        """The name of the one thing in the world that only one probe may read; empty when it can be shared.
+
+        ``folder`` is the room file's, where relative names begin.
+        """
         return ""
 
     @abstractmethod

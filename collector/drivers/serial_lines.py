@@ -51,7 +51,7 @@ class SerialLines(Driver):
 
     def __init__(self, probe: Probe, options: Mapping[str, Any], around: Surroundings) -> None:
         super().__init__(probe, options, around)
-        self._port = SerialPort(probe.id, options)
+        self._port = SerialPort(probe.id, options, around.folder)
         self._layout = field_layout(probe, options)
         self._splitter = LineSplitter(options["line_end"].encode("latin-1"), options["max_line"])
         self._ask = (options["poll"] or "").encode("latin-1")
@@ -83,9 +83,9 @@ class SerialLines(Driver):
                 raise place.wrong(f"{key} holds a letter that is no single byte.", r'Write bytes as "\u001b".', key)
 
     @classmethod
-    def port(cls, probe: Probe, options: Mapping[str, Any]) -> str:
+    def port(cls, probe: Probe, options: Mapping[str, Any], folder: Path) -> str:
         """The port itself: two readers would tear each other's lines apart."""
-        return str(Path(options["port"]).resolve())
+        return str((folder / options["port"]).resolve())
 
     def open(self) -> None:
         """Open the port; the beat of the polls starts now."""

@@ -53,10 +53,10 @@ class _KeepingSerial(serial.Serial):
 
 
 class SerialPort:
-    """A port by name. A name that is a link is followed anew at each opening."""
+    """A port by name, relative ones beside the room file. A name that is a link is followed anew at each opening."""
 
-    def __init__(self, probe: str, options: Mapping[str, Any]) -> None:
-        self.probe, self.name = probe, str(options["port"])
+    def __init__(self, probe: str, options: Mapping[str, Any], folder: Path) -> None:
+        self.probe, self.name = probe, str(folder / options["port"])
         self._options = options
         self._serial: _KeepingSerial | None = None
         self._poll = select.poll()

@@ -156,6 +156,28 @@ def test_asked_to_stop_it_does_within_five_seconds(
     spool.close()
 
 
+def test_relative_ports_begin_beside_the_room_file(
+    room: Path, data: Path, lines: list[SerialLine], receiver: Receiver, until: Until, tmp_path: Path
+) -> None:
+    """Wherever the collector is started."""
+    room.write_text(room.read_text().replace(f"{tmp_path}/", ""))
+    assert 'port = "p1"' in room.read_text()
+    with collecting(room, data, receiver.url):
+        lines[0].say("24.31,1900000000\n")
+        until(lambda: ("p1/temperature", 1_900_000_000.0) in receiver.records)
+
+
+def test_once_says_accepted_only_of_what_was(room: Path, data: Path, receiver: Receiver, tmp_path: Path) -> None:
+    """Refused readings do not count as progress."""
+    file = tmp_path / "old.csv"
+    file.write_text(LONG_HEADER + long_rows(9))
+    receiver.refuse = lambda record: "no such probe"
+    done = run(*command(room, data, receiver.url, "--once", str(file)))
+    assert done.returncode == 1
+    assert "0 of 0 readings accepted by the service" in done.stderr
+    assert "; 9 refused" in done.stderr
+
+
 def test_two_collectors_never_share_a_data_folder(
     room: Path, data: Path, lines: list[SerialLine], receiver: Receiver
 ) -> None:

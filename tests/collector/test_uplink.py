@@ -126,6 +126,52 @@ def test_one_poisonous_reading_is_found_and_the_rest_go_on(
     assert spool.state().refused == 1
 
 
+def test_poison_at_either_end_of_a_pack_is_found(spool: Spool, receiver: Receiver, data: Path, until: Until) -> None:
+    """A reading taken before or after it is proof enough."""
+    poison = (b"20.0,", b"20.001,", b"20.019,")
+
+    def poisoned(exchange: Exchange) -> bool:
+        return any(value in exchange.body for value in poison) and status(400)(exchange)
+
+    receiver.always = poisoned
+    spool.keep(readings(20))
+    with running(spool, receiver.url, data):
+        until(lambda: spool.waiting() == 0)
+    assert len(receiver.records) == 17
+    assert spool.state().refused == 3
+
+
+@pytest.mark.parametrize("count", [1, 7])
+@pytest.mark.parametrize("code", [400, 413, 422])
+def test_a_service_that_refuses_everything_empties_nothing(
+    code: int, count: int, spool: Spool, receiver: Receiver, data: Path, until: Until
+) -> None:
+    """As when it is called by a host name it does not go by: the fault is not the readings'."""
+    receiver.always = status(code)
+    spool.keep(readings(count))
+    with running(spool, receiver.url, data) as uplink:
+        until(lambda: len(receiver.requests) > 4 * count and f"told to answer {code}" in uplink.trouble)
+        assert (spool.waiting(), spool.state().refused) == (count, 0)
+        receiver.always = None
+        until(lambda: spool.waiting() == 0)
+    assert len(receiver.records) == count
+
+
+def test_a_lone_poisonous_reading_is_set_aside_after_others_were_taken(
+    spool: Spool, receiver: Receiver, data: Path, until: Until
+) -> None:
+    """But not a second one after it: two in a row may be the service's fault."""
+    spool.keep(readings(1))
+    with running(spool, receiver.url, data) as uplink:
+        until(lambda: uplink.delivered.accepted == 1)
+        receiver.always = status(400)
+        spool.keep(readings(1, first=1))
+        until(lambda: spool.state().refused == 1)
+        spool.keep(readings(1, first=2))
+        until(lambda: "told to answer 400" in uplink.trouble)
+        assert (spool.waiting(), spool.state().refused) == (1, 1)
+
+
 def test_a_pack_that_is_too_large_is_halved(spool: Spool, receiver: Receiver, data: Path, until: Until) -> None:
     """Until the service takes it."""
 

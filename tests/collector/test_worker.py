@@ -39,8 +39,9 @@ class Faulty(Driver):
         """Nothing to say."""
 
     def close(self) -> None:
-        """Count it."""
+        """Count it, and break the promise never to raise."""
         type(self).closed += 1
+        raise ZeroDivisionError("a fault in closing")
 
 
 class Remembering(Driver):
@@ -79,7 +80,7 @@ def worker_for(driver: type[Driver], spool: Spool, folder: Path, stop: threading
 
 
 def test_a_fault_in_a_driver_is_shown_and_tried_again(spool: Spool, tmp_path: Path) -> None:
-    """Each broken life is closed; the third one reads."""
+    """Each broken life is closed, though even closing fails; the third one reads."""
     worker, board = worker_for(Faulty, spool, tmp_path, threading.Event())
     worker.start()
     assert worker.join(5.0)
