@@ -37,6 +37,7 @@ class _Outcome:
     notes: list[str] = field(default_factory=list)
     error: Exception | None = None
     done: bool = False
+    left: int | None = None
 
 
 def once(config: CollectorConfig, files: Sequence[Path], stop: threading.Event) -> int:
@@ -124,6 +125,7 @@ def _watch(spool: Spool, uplink: Uplink, outcome: _Outcome, total: int, stop: th
     try:
         while not stop.is_set():
             done, left = outcome.done, waiting()
+            outcome.left = left
             if outcome.error is not None:
                 _raise(outcome.error)
             known = uplink.delivered.done + left
@@ -151,7 +153,7 @@ def _progress(total: int) -> Progress:
 
 def _verdict(outcome: _Outcome, uplink: Uplink, spool: Spool) -> int:
     sent = uplink.delivered
-    if not outcome.done:
+    if not outcome.done or outcome.left != 0:
         _complain(f"stopped after {sent.done} readings; the same command goes on from here")
         return 1
     _complain(f"{sent.accepted} readings accepted, {sent.duplicate} were there already")

@@ -228,6 +228,26 @@ def test_once_interrupted_goes_on_where_it_was(
     assert receiver.duplicates <= 2 * 1000
 
 
+def test_once_stopped_while_readings_wait_is_not_done(
+    room: Path, data: Path, receiver: Receiver, tmp_path: Path, until: Until
+) -> None:
+    """Though the whole file is in the spool: exit code 1, and the same command goes on."""
+    file = tmp_path / "old.csv"
+    file.write_text(LONG_HEADER + long_rows(20))
+    receiver.always = status(503)
+    with subprocess.Popen(
+        command(room, data, receiver.url, "--once", str(file)), stderr=subprocess.PIPE, text=True
+    ) as part:
+        until(lambda: len(receiver.requests) >= 2)
+        part.terminate()
+        said = part.communicate(timeout=6.0)[1]
+    assert part.returncode == 1
+    assert "stopped after 0 readings; the same command goes on from here" in said
+    receiver.always = None
+    assert run(*command(room, data, receiver.url, "--once", str(file))).returncode == 0
+    assert len(receiver.records) == 20
+
+
 def test_once_with_rows_that_cannot_be_used_brings_the_others_and_exits_1(
     room: Path, data: Path, receiver: Receiver, tmp_path: Path
 ) -> None:
