@@ -5,6 +5,7 @@ Must not do: read any probe, or start over when it was interrupted.
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
@@ -147,7 +148,9 @@ def _raise(error: Exception) -> None:
 
 
 def _progress(total: int) -> Progress:
-    make: Callable[[int], Progress] = Bar if sys.stderr.isatty() else Plain
+    # a serial console is a terminal without a width, on which a bar would be invisible
+    wide = sys.stderr.isatty() and os.get_terminal_size(sys.stderr.fileno()).columns > 0
+    make: Callable[[int], Progress] = Bar if wide else Plain
     return make(total)
 
 
