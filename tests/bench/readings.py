@@ -1,6 +1,6 @@
 """Readings per second through POST /api/v1/readings beside a bare decode-and-insert loop, in one run.
 
-    python tests/bench/readings.py [--packs 2000] [--rounds 3]
+    python -m tests.bench.readings [--packs 2000] [--rounds 3]
 
 Ours: packs of 20 over HTTP to a service in its own process; each pack is converted, checked, judged, summarised and
 forced to disk before its answer. Reference: json.loads and INSERT of the same packs into the same table of a fresh
@@ -18,10 +18,9 @@ import threading
 import time
 from pathlib import Path
 
-from rooms import pack, resident_mb, service
-
 from api.storage.migrations import migrate
 from api.storage.sqlite import connect
+from tests.bench.rooms import pack, resident_mb, service
 
 SENDERS = 8
 INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, NULL)"
@@ -96,8 +95,13 @@ def main() -> None:
         memory_mb = resident_mb(process.pid)
     reference = statistics.median(bare_rates)
     print(f"bare decode and insert        {reference:>9,.0f} readings/s")
-    for words, rates in ((f"through the service, {SENDERS} senders", our_rates), ("through the service, 1 sender ", alone_rates)):
-        print(f"{words} {statistics.median(rates):>9,.0f} readings/s   ratio {statistics.median(rates) / reference:.2f}")
+    for words, rates in (
+        (f"through the service, {SENDERS} senders", our_rates),
+        ("through the service, 1 sender ", alone_rates),
+    ):
+        print(
+            f"{words} {statistics.median(rates):>9,.0f} readings/s   ratio {statistics.median(rates) / reference:.2f}"
+        )
     print(f"service's resident memory     {memory_mb:>9.0f} MB")
 
 

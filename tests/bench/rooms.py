@@ -67,7 +67,7 @@ def wait_for(port: int) -> None:
     """Until the service answers."""
     for _ in range(300):
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/api/v1/health", timeout=2):  # noqa: S310
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/api/v1/health", timeout=2):
                 return
         except OSError:
             time.sleep(0.1)
