@@ -18,12 +18,12 @@ class AppriseNotifier:
 
     def send(self, url: str, title: str, body: str) -> Delivery:
         """Deliver, or say why not."""
-        sender = apprise.Apprise()
-        if not sender.add(url):
-            return Delivery(False, "the address is not one that messages can be sent to; see [[notify]] in room.toml")
         said = io.StringIO()
         with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as captured:  # type: ignore[no-untyped-call]
             try:
+                sender = apprise.Apprise()
+                if not sender.add(url):
+                    return Delivery(False, "messages cannot be sent to this address; see [[notify]] in room.toml")
                 done = sender.notify(body=body, title=title)
             except Exception as error:  # noqa: BLE001 - some of the library's plugins raise what they please
                 return Delivery(False, f"{type(error).__name__}: {error}")
