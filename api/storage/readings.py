@@ -48,6 +48,8 @@ class SqliteReadings:
 
     def append(self, readings: Sequence[CheckedReading]) -> list[bool]:
         """Keep readings and their summaries; per reading True when it was new."""
+        if not readings:
+            return []
         by_channel: dict[tuple[str, Quantity], list[int]] = {}
         for place, reading in enumerate(readings):
             by_channel.setdefault((reading.probe, reading.quantity), []).append(place)
@@ -55,8 +57,9 @@ class SqliteReadings:
         fresh: list[Row] = []
         summaries: list[Row] = []
         newest: list[Row] = []
+        known = self._known(list(by_channel))
         for key, places in by_channel.items():
-            channel, last_ms = self._channel(*key, readings[places[0]].derived)
+            channel, last_ms = known.get(key) or (self._new(*key, readings[places[0]].derived), -1)
             places.sort(key=lambda place: readings[place].time_ms)
             kept = [readings[place] for place in places]
             rows = [_row(channel, reading) for reading in kept]
@@ -86,17 +89,17 @@ class SqliteReadings:
                 f"{head} {', '.join([marks] * len(some))} {tail}", [v for row in some for v in row]
             )
 
-    def _channel(self, probe: str, quantity: Quantity, derived: bool) -> tuple[int, int]:
-        """Id and newest time of a channel, made at its first reading. Asked in the open transaction, never cached."""
-        row = self._connection.execute(
-            "SELECT id, last_ms FROM channel WHERE probe = ? AND quantity = ?", (probe, quantity)
-        ).fetchone()
-        if row is not None:
-            return row[0], row[1]
-        cursor = self._connection.execute(
-            "INSERT INTO channel (probe, quantity, derived) VALUES (?, ?, ?)", (probe, quantity, int(derived))
-        )
-        return int(cursor.lastrowid or 0), -1
+    def _known(self, keys: list[tuple[str, Quantity]]) -> dict[tuple[str, str], tuple[int, int]]:
+        """Id and newest time of channels; asked in the open transaction, never cached."""
+        marks = ", ".join(["(?, ?)"] * len(keys))
+        sql = f"SELECT probe, quantity, id, last_ms FROM channel WHERE (probe, quantity) IN (VALUES {marks})"  # noqa: S608
+        rows = self._connection.execute(sql, [part for key in keys for part in key])
+        return {(probe, quantity): (channel, last_ms) for probe, quantity, channel, last_ms in rows}
+
+    def _new(self, probe: str, quantity: Quantity, derived: bool) -> int:
+        """A channel, made at its first reading."""
+        sql = "INSERT INTO channel (probe, quantity, derived) VALUES (?, ?, ?)"
+        return int(self._connection.execute(sql, (probe, quantity, int(derived))).lastrowid or 0)
 
     def channels(self) -> list[Channel]:
         """Every channel ever seen, with its newest reading."""
