@@ -100,6 +100,10 @@ class Service:
         self.watch.stop()
         self.deliver.stop()
         self.store.close()
+        self.release()
+
+    def release(self) -> None:
+        """Let another service work on the data folder."""
         os.close(self._lock)
 
 

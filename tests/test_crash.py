@@ -112,6 +112,6 @@ def test_nothing_is_lost_or_doubled_when_processes_are_killed(tmp_path: Path) ->
         line.unplug()
     print(f"kills {KILLS}, acknowledged {said}, kept { {probe: len(values) for probe, values in kept.items()} }")
     assert min(said.values()) > KILLS
-    for probe, count in said.items():
+    for name, count in said.items():
         # A line committed in the very moment of a kill may be one more than the probe knows of.
-        assert kept[probe] in ([float(n) for n in range(1, count + 1)], [float(n) for n in range(1, count + 2)])
+        assert kept[name] in ([float(n) for n in range(1, count + 1)], [float(n) for n in range(1, count + 2)])

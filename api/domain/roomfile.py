@@ -144,7 +144,7 @@ def _service(table: dict[str, Any], place: Place) -> ServiceSettings:
 def _zone(zone: str, place: Place) -> None:
     try:
         ZoneInfo(zone)
-    except (ValueError, OSError) as error:
+    except (ValueError, OSError, KeyError) as error:
         raise place.wrong(
             f"zone = {zone!r} is not a time zone.", "Use a name such as 'UTC' or 'Pacific/Auckland'.", "zone"
         ) from error

@@ -171,13 +171,7 @@ def _worse(track: Track, sample: Sample) -> float | None:
 
 
 def _event(track: Track, event: Event, sample: Sample) -> AlertEvent:
-    return AlertEvent(
-        track.subject,
-        event,
-        sample.time_ms,
-        track.level or Priority.NOTE,
-        sample.value,
-        sample.limit,
-        track.raised_ms if event in OVER and track.raised_ms else track.beyond_since_ms or sample.time_ms,
-        track.told,
-    )
+    first = (track.raised_ms, track.beyond_since_ms) if event in OVER else (track.beyond_since_ms, track.raised_ms)
+    since_ms = next((one for one in first if one is not None), sample.time_ms)
+    level = track.level or Priority.NOTE
+    return AlertEvent(track.subject, event, sample.time_ms, level, sample.value, sample.limit, since_ms, track.told)
