@@ -91,7 +91,7 @@ def run(
             live.move(wall_ms)
             for number, (dialect, port) in enumerate(zip(dialects, ports, strict=True)):
                 asked = port.asked(dialect.poll.encode()) if dialect.poll else 0
-                if not dialect.poll and wall_ms >= due[number]:
+                if not dialect.poll and _is_due(due[number], wall_ms, dialect.every_s):
                     asked, due[number] = 1, _next_due(due[number], wall_ms, dialect.every_s)
                 texts = live.texts[number]
                 if texts is not None:
@@ -103,6 +103,11 @@ def run(
             sleep(LOOK_S)
     finally:
         saved_room.write(state_path, live.saved)
+
+
+def _is_due(due_ms: int, wall_ms: int, every_s: float) -> bool:
+    """Whether it is the probe's turn; a turn further off than its interval means that the clock was set back."""
+    return wall_ms >= due_ms or due_ms - wall_ms > 2 * max(1, round(every_s * 1000))
 
 
 def _next_due(due_ms: int, wall_ms: int, every_s: float) -> int:
