@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tests.bench.rooms import free_port
+from tests.support.http_receiver import Receiver, body
 from tests.support.processes import Processes
 from tests.support.serial_line import SerialLine
 from tests.support.smtp_receiver import SmtpReceiver
@@ -52,20 +53,16 @@ off_delay_s = 1
 [[notify]]
 name = "keeper"
 url = "{url}"
+[[notify]]
+name = "webhook"
+url = "{hook}"
 """
 
 
 def _until(true: Callable[[], bool], within_s: float) -> bool:
     end_s = time.monotonic() + within_s
-    while time.monotonic() < end_s:
-        if true():
-            return True
+    while not true() and time.monotonic() < end_s:
         time.sleep(0.1)
-    return false_at_last(true)
-
-
-def false_at_last(true: Callable[[], bool]) -> bool:
-    """One last look."""
     return true()
 
 
@@ -74,12 +71,27 @@ def _get(port: int, path: str) -> object:
         return json.load(answer)
 
 
+def _tell_the_last_forty_minutes(port: int, token: str) -> None:
+    """Oxygen falling from 7.9 to 5.3 mg/L, a reading a minute, as another sender would post it."""
+    now_s = time.time()
+    records = [
+        {"n": "n7/oxygen", "u": "mg/L", "v": 7.9 - 0.065 * n, "t": round(now_s) - 60 * (41 - n)} for n in range(40)
+    ]
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/senml+json"}
+    url = f"http://127.0.0.1:{port}/api/v1/readings"
+    request = urllib.request.Request(url, json.dumps(records).encode(), headers)
+    with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310 - our own loopback address
+        assert json.load(answer)["accepted"] == 40
+
+
 def test_a_falling_oxygen_reaches_the_keeper(tmp_path: Path) -> None:
-    """A probe's lines become a message that names tank, value, limit and the first thing to check; then all-clear."""
-    port, stop, water = free_port(), threading.Event(), [7.9]
-    with SmtpReceiver() as mail, SerialLine(tmp_path / "line") as line:
+    """A probe's lines become messages that name tank, value, limit, trend and first thing to check; then all-clear."""
+    port, stop, water = free_port(), threading.Event(), [5.2]
+    with SmtpReceiver() as mail, Receiver() as hook, SerialLine(tmp_path / "line") as line:
+        hook.always = body(b"{}")
         room = tmp_path / "room.toml"
-        room.write_text(ROOM.format(port=port, line=line.link, url=mail.url), encoding="utf-8")
+        hook_url = hook.url.replace("http://", "json://")
+        room.write_text(ROOM.format(port=port, line=line.link, url=mail.url, hook=hook_url), encoding="utf-8")
 
         def speak() -> None:
             while not stop.wait(0.25):
@@ -88,21 +100,28 @@ def test_a_falling_oxygen_reaches_the_keeper(tmp_path: Path) -> None:
         speaker = threading.Thread(target=speak)
         with Processes(room, tmp_path / "data", port) as processes:
             processes.start("service")
+            _tell_the_last_forty_minutes(port, (tmp_path / "data" / "collector.token").read_text().strip())
             processes.start("collector")
             speaker.start()
             try:
-                assert _until(lambda: '"value": 7.9' in json.dumps(_get(port, "/api/v1/tanks")), 15)
+                assert _until(lambda: '"value": 5.2' in json.dumps(_get(port, "/api/v1/tanks")), 15)
                 assert mail.messages == []
                 water[0] = 4.6
-                assert _until(lambda: len(mail.messages) >= 1, 20)
+                assert _until(lambda: len(mail.messages) >= 1 and len(hook.requests) >= 1, 20)
                 water[0] = 7.8
-                assert _until(lambda: len(mail.messages) >= 2, 20)
+                assert _until(lambda: len(mail.messages) >= 2 and len(hook.requests) >= 2, 20)
             finally:
                 stop.set()
                 speaker.join()
     subject, text = mail.messages[0]
     assert subject == "Nursery 7: low oxygen"
     start = " ".join(text.split())[:160]
-    assert "Nursery 7: oxygen 4.6 mg/L, below 5.0 mg/L" in start
-    assert "airstone bubbling" in start
+    for words in (
+        "Nursery 7: oxygen 4.6 mg/L, below 5.0 mg/L",
+        "Falling",
+        "per hour",
+        "to 3.0 mg/L",
+        "airstone bubbling",
+    ):
+        assert words in start
     assert mail.messages[1][0] == "Nursery 7: low oxygen is over"

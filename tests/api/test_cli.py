@@ -1,0 +1,62 @@
+"""The command line: exit codes, the room written out, and no open door without a password."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+
+from api.cli import main
+from api.domain.roomfile import parse_room
+from tests.support.rooms import room
+
+
+def test_other_machines_need_a_password(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2, and the words to type."""
+    place = ["--room", str(tmp_path / "room.toml"), "--data", str(tmp_path / "data")]
+    code = main(["serve", *place, "--host", "0.0.0.0"])  # noqa: S104 - refused, which is what is tried
+    assert code == 2
+    assert "intermolt user password NAME" in capsys.readouterr().err
+
+
+def test_room_check_names_the_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A typo ends with 2 and one line on stderr; a good file with 0."""
+    path = tmp_path / "room.toml"
+    path.write_text('[room]\nname = "R"\nzon = "UTC"\n', encoding="utf-8")
+    assert main(["room", "check", "--room", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert "line 3" in said
+    assert "Did you mean 'zone'?" in said
+    path.write_text('[room]\nname = "R"\nzone = "UTC"\n', encoding="utf-8")
+    assert main(["room", "check", "--room", str(path)]) == 0
+
+
+def test_the_room_written_out_is_the_same_room(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the records say, as a room file, parses to the tanks, probes and addresses that were put in."""
+    with room(tmp_path) as lab:
+        before = parse_room((tmp_path / "room.toml").read_text(encoding="utf-8"))
+        assert lab.service.plan().room == before.room
+    assert main(["room", "write", "--room", str(tmp_path / "room.toml"), "--data", str(tmp_path / "data")]) == 0
+    after = parse_room(capsys.readouterr().out)
+    assert (after.room, after.tanks, after.notify, after.service) == (
+        before.room, before.tanks, before.notify, before.service
+    )  # fmt: skip
+    assert {probe.id: (probe.tank, probe.values, dict(probe.options)) for probe in after.probes} == {
+        probe.id: (probe.tank, probe.values, dict(probe.options)) for probe in before.probes
+    }
+    assert after.care == before.care
+
+
+def test_a_keeper_gets_a_password(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From standard input; too short a one is refused."""
+    place = ["--room", str(tmp_path / "room.toml"), "--data", str(tmp_path / "data")]
+    monkeypatch.setattr("sys.stdin", io.StringIO("short\n"))
+    assert main(["user", "password", "Keeper", *place]) == 2
+    monkeypatch.setattr("sys.stdin", io.StringIO("long enough for a room\n"))
+    assert main(["user", "password", "Keeper", *place]) == 0
+    assert main(["user", "list", *place]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == "Keeper"
+    assert main(["user", "remove", "Nobody", *place]) == 2
