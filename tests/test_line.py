@@ -114,7 +114,7 @@ def test_a_falling_oxygen_reaches_the_keeper(tmp_path: Path) -> None:
                 stop.set()
                 speaker.join()
     subject, text = mail.messages[0]
-    assert subject == "Nursery 7: low oxygen"
+    assert subject == "URGENT Nursery 7: low oxygen"
     start = " ".join(text.split())[:160]
     for words in (
         "Nursery 7: oxygen 4.6 mg/L, below 5.0 mg/L",

@@ -6,6 +6,7 @@ Runs in the writer, inside the transaction of the readings that caused it. Must 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
 from api.domain.quantity import Quantity
@@ -18,6 +19,8 @@ from api.storage.base import AlertRow, Store
 
 TREND_MS = 2_400_000
 """The past a trend is told from. [ms]"""
+URGENT_WITHIN_S = 4 * 3600.0
+"""A standing alert whose water reaches the danger limit sooner than this is urgent: animals are at risk. [s]"""
 LEAST_PER_HOUR = {Quantity.TEMPERATURE: 0.1, Quantity.OXYGEN: 0.1, Quantity.OXYGEN_SATURATION: 1.0}
 """Slower changes are called steady: judgement, from probe noise."""
 
@@ -53,6 +56,8 @@ class Warn:
         outlook = NOTHING
         if subject.probe is not None and subject.quantity is not None and event.event not in OVER:
             outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms)
+            if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
+                event = replace(event, priority=Priority.URGENT)
         text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         standing = self._store.state.standing(subject.key)
         alert = self._record(event, track, standing, text)

@@ -104,7 +104,7 @@ def test_low_oxygen_is_told_once_with_its_trend(lab: TestRoom) -> None:
         oxygen_mg_l -= 0.04
         lab.minute(oxygen_mg_l)
         lab.service.deliver.once()
-    assert [title for title, _ in lab.notifier.sent] == ["t1: low oxygen"]
+    assert [title for title, _ in lab.notifier.sent] == ["URGENT t1: low oxygen"]
     text = lab.notifier.sent[0][1][:160]
     for words in (
         "t1: oxygen 4.6 mg/L, below 5.0 mg/L",
