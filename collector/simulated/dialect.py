@@ -18,6 +18,9 @@ DRIVER = "serial_lines"
 STATUS_WORD = "OK"
 """Stands in every column of a line that the room file does not read."""
 
+UNSPOKEN = ("pattern", "time_field", "time_key", "acknowledge", "decimal")
+"""Keys of the serial driver that a simulated probe would have to follow and does not."""
+
 WORDINGS: dict[tuple[Quantity, str], Callable[[float, float, float], str]] = {
     (Quantity.TEMPERATURE, "Cel"): lambda t, _o, _s: f"{t:.2f}",
     (Quantity.TEMPERATURE, "[degF]"): lambda t, _o, _s: f"{t * 1.8 + 32.0:.1f}",
@@ -80,6 +83,9 @@ def dialect_of(probe: Probe) -> Dialect:
             known = ", ".join(f"{quantity} in {unit}" for quantity, unit in WORDINGS)
             raise InputError(f"{where}: the simulated room has no {value.quantity} in {value.unit!r}. It has: {known}.")
     options = probe.options
+    for name in UNSPOKEN:
+        if options.get(name) not in (None, "."):
+            raise InputError(f"{where}: a simulated probe cannot do {name!r}. Leave the key out.")
     keyed = any(value.key is not None for value in probe.values)
     return Dialect(
         probe=probe.id,

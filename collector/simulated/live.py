@@ -5,7 +5,7 @@ Clock and sleep come in as arguments. Must not do: judge, or speak to the servic
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -74,7 +74,7 @@ def open_ports(demo: Demo, folder: Path) -> Iterator[list[Port]]:
 
 def run(
     live: Live,
-    ports: list[Port],
+    ports: Sequence[Port],
     state_path: Path,
     stopped: Callable[[], bool],
     now_ms: Callable[[], int],

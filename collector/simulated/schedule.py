@@ -27,6 +27,8 @@ CROSSING_MS = 75_000
 """How long after the first start the readings leave the tolerable band, so that alerts are up within 15 minutes."""
 STARVED, HEATED, SILENT = "B2", "A2", "C1"
 CLOSE_TANKS, SMALL_TANKS = ("B4", "C4", "B2"), ("A4", "A2")
+OPENING_LASTS_MS = 75 * MINUTE_MS
+"""Long enough for oxygen and warmth to reach the danger limits, short enough for the animals to be seen to recover."""
 FIRST_LATER_MS, EVERY_MS = 5 * HOUR_MS, 5 * HOUR_MS + 30 * MINUTE_MS
 
 
@@ -53,13 +55,13 @@ def opening(scene: Scene, before: State, first_start_ms: int, seed: int) -> tupl
     faults = [Fault(FaultKind.PROBE_QUIET, SILENT, first_start_ms + 4 * MINUTE_MS, first_start_ms + 44 * MINUTE_MS)]
     if STARVED in scene.names:
         index = scene.names.index(STARVED)
-        fault = Fault(FaultKind.AIR_LOST, STARVED, first_start_ms, first_start_ms + 5 * HOUR_MS // 2)
+        fault = Fault(FaultKind.AIR_LOST, STARVED, first_start_ms, first_start_ms + OPENING_LASTS_MS)
         faults.append(
             _begun(scene, before, fault, first_start_ms, "probe_mg_l", lambda seen: seen * factor[index] < low)
         )
     if HEATED in scene.names:
         index = scene.names.index(HEATED)
-        fault = Fault(FaultKind.HEATER_STUCK_ON, HEATED, first_start_ms, first_start_ms + 2 * HOUR_MS)
+        fault = Fault(FaultKind.HEATER_STUCK_ON, HEATED, first_start_ms, first_start_ms + OPENING_LASTS_MS)
         faults.append(
             _begun(scene, before, fault, first_start_ms, "probe_c", lambda seen: seen + offset_c[index] > high)
         )
@@ -101,7 +103,7 @@ def _later(seed: int, first_start_ms: int, tanks: Sequence[str], number: int) ->
     kind, choice, least_h, most_h = (
         (FaultKind.AIR_LOST, CLOSE_TANKS, 2.0, 3.0),
         (FaultKind.PROBE_QUIET, tuple(tanks), 0.5, 1.0),
-        (FaultKind.HEATER_STUCK_ON, SMALL_TANKS, 2.5, 3.0),
+        (FaultKind.HEATER_STUCK_ON, SMALL_TANKS, 2.0, 2.5),
     )[number % 3]
     there = [tank for tank in choice if tank in tanks]
     if not there:
