@@ -6,6 +6,7 @@ Must not do: share a process with any of them; a crash of one never stops anothe
 from __future__ import annotations
 
 import shutil
+import socket
 import sys
 import time
 import urllib.error
@@ -31,6 +32,7 @@ def run(mine: Settings, port: int | None = None) -> int:
     if port is not None and not 0 < port < 65536:
         raise InputError(f"port {port} is not between 1 and 65535")
     host, number = listening(mine, None, port)
+    _port_is_free(host, number)
     page = f"http://{'127.0.0.1' if host in ('0.0.0.0', '::') else host}:{number}"  # noqa: S104 - compared, not bound
     stop = stop_on_signals()
     place = ["--room", str(mine.room), "--data", str(mine.data)]
@@ -54,6 +56,18 @@ def run(mine: Settings, port: int | None = None) -> int:
             child.stop()
         print("Stopped.", flush=True)
     return 0
+
+
+def _port_is_free(host: str, port: int) -> None:
+    """Refuse to start where another program answers: its answers would be taken for the service's."""
+    try:
+        with socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET):
+            return
+    except OSError as error:
+        raise InputError(
+            f"cannot listen on {host} port {port}: {error.strerror or error}. Is Intermolt running already?"
+            " Stop the other program, or give another --port"
+        ) from error
 
 
 def _write_room(path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import socket
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,15 @@ def test_other_machines_need_a_password(tmp_path: Path, capsys: pytest.CaptureFi
     code = main(["serve", *place, "--host", "0.0.0.0"])  # noqa: S104 - refused, which is what is tried
     assert code == 2
     assert "intermolt user password NAME" in capsys.readouterr().err
+
+
+def test_a_port_in_use_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Another program's answers must never be taken for the service's."""
+    (tmp_path / "room.toml").write_text('[room]\nname = "R"\nzone = "UTC"\n', encoding="utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        assert main(["run", "--room", str(tmp_path / "room.toml"), "--data", str(tmp_path / "d"), "--port", port]) == 2
+    assert f"port {port}" in capsys.readouterr().err
 
 
 def test_room_check_names_the_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
