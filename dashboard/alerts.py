@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
 from api.services.answers import AlertNow, RoomNow
 from dashboard.clock import Clock, Moment
+from dashboard.retold import retold
 from dashboard.units import Units, lens
 from dashboard.words import KIND_WORDS, PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
 
@@ -67,6 +68,7 @@ def most_oxygen(room: RoomNow) -> dict[str, float | None]:
 
 def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, float | None]) -> AlertView:
     """One alert in words."""
+    full = most.get(alert.tank or "")
     return AlertView(
         id=alert.id,
         tank=alert.tank,
@@ -81,13 +83,19 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
         ended=clock.maybe(alert.ended_ms),
         found_late=alert.found_late,
         facts=_facts(alert, units, most),
-        text=_text(alert),
+        text=retold(_text(alert), alert.quantity, units, full),
         first_check=alert.first_check,
         person=alert.acknowledged_by or "",
         acknowledged=clock.maybe(alert.acknowledged_ms),
         note=alert.note or "",
         steps=tuple(
-            StepView(STEP_WORDS.get(step.event, step.event), clock.moment(step.time_ms), step.person, step.text)
+            StepView(
+                STEP_WORDS.get(step.event, step.event),
+                clock.moment(step.time_ms),
+                step.person,
+                # A step with a person holds what that person wrote.
+                step.text if step.person else retold(_bare(step.text, alert), alert.quantity, units, full),
+            )
             for step in alert.steps
         ),
     )
@@ -106,7 +114,11 @@ def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> t
 
 def _text(alert: AlertNow) -> str:
     """The alert's text without the tank's name and the first check, which stand beside it."""
-    text = alert.text.removesuffix(alert.first_check).removeprefix(f"{alert.tank_name}: ").strip()
+    return _bare(alert.text.removesuffix(alert.first_check), alert)
+
+
+def _bare(text: str, alert: AlertNow) -> str:
+    text = text.removeprefix(f"{alert.tank_name}: ").strip()
     return text[:1].upper() + text[1:]
 
 

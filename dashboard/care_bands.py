@@ -68,7 +68,7 @@ def band_shapes(
             return
         shapes.append(_rectangle(bottom, top, colour, opacity))
         if (top - bottom) / (high - low) >= WORTH_A_WORD:
-            notes.append(_word(word, (bottom + top) / 2, theme))
+            notes.append(_word(word, bottom, theme))
 
     fill("target", care.target_low, care.target_high, theme.target, theme.tint)
     if care.target_low is not None and care.tolerable_low is not None:
@@ -98,6 +98,7 @@ def _limit(at: float, theme: Theme) -> Spec:
 
 def _word(word: str, at: float, theme: Theme) -> Spec:
     return {
-        "text": word, "xref": "paper", "x": 0.005, "xanchor": "left", "yref": "y", "y": at, "showarrow": False,
+        "text": word, "xref": "paper", "x": 0.005, "xanchor": "left", "yref": "y", "y": at,
+        "yanchor": "bottom", "showarrow": False,
         "font": {"size": 11, "color": theme.ink}, "opacity": 0.85,
     }  # fmt: skip

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from api.domain.alert import AlertState
 from api.services.answers import TankNow
 from dashboard import files, render
-from dashboard.alerts import alert_view, most_oxygen
+from dashboard.alerts import WAITING, alert_view, most_oxygen
 from dashboard.charts import SPANS, chart_list, span_of
 from dashboard.views import all_alerts, oxygen_sentence, room_view, tank_view
 from dashboard.visit import Visit
@@ -84,16 +84,26 @@ def alert_context(visit: Visit, alert_id: int, error: str = "") -> dict[str, Any
 
 
 def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
-    """The room page's parts by id, and the order of its strips."""
-    context = room_context(visit)
-    parts = _shared(context)
-    parts |= {name: render.text(f"parts/{name}.html", context) for name in ("waiting", "asides")}
-    order = []
-    for tank in context["tanks"]:
-        key = f"strip-{tank.id}"
-        order.append(key)
-        parts[key] = render.text("parts/tank_strip.html", context | {"tank": tank, "loop_id": tank.id})
-    return parts, order
+    """The room page's parts by id, and the order of its strips.
+
+    The strips are the same for everybody with the same units; only what holds forms is made for each visitor.
+    """
+    strips = visit.glance.shared(visit.room, ("strips", visit.units), lambda: _strips(visit))
+    waiting = [now for now in all_alerts(visit.room) if now.state in WAITING]
+    most = most_oxygen(visit.room)
+    context = visit.context("room", path="/") | {
+        "waiting": [alert_view(alert, visit.units, visit.clock, most) for alert in waiting],
+        "said": {now.tank.id: now.words for now in visit.room.tanks},
+    }
+    parts = {name: render.text(f"parts/{name}.html", context) for name in ("waiting", "asides")}
+    return _shared(context) | parts | strips, list(strips)
+
+
+def _strips(visit: Visit) -> dict[str, str]:
+    views = (tank_view(now, visit.units, visit.clock) for now in visit.room.tanks)
+    return {
+        f"strip-{view.id}": render.text("parts/tank_strip.html", {"tank": view, "loop_id": view.id}) for view in views
+    }
 
 
 def tank_parts(visit: Visit, now: TankNow) -> tuple[dict[str, str], list[str]]:

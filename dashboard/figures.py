@@ -184,20 +184,28 @@ def _stretches(line: SeriesLine) -> list[tuple[int, int]]:
 
 
 def _alerts(alerts: Sequence[AlertNow], series: Series, wall: WallClock, theme: Theme) -> list[Spec]:
-    """Alerts along the top: a bar from beginning to end, and a shape for the priority where it was raised."""
+    """Alerts along the top, a trace a priority: a bar from beginning to end, the priority's shape at its start."""
     inside = [a for a in alerts if a.since_ms < series.end_ms and (a.ended_ms or series.end_ms) > series.start_ms]
     traces: list[Spec] = []
-    for alert in inside[:40]:
-        start, end = max(alert.since_ms, series.start_ms), min(alert.ended_ms or series.end_ms, series.end_ms)
-        words = f"{PRIORITY_WORDS[alert.priority]}: {KIND_WORDS[alert.kind]}"
-        traces.append(
-            {
-                "type": "scatter", "mode": "lines+markers", "x": [wall.text(start), wall.text(end)], "y": [0.95, 0.95],
-                "yaxis": "y2", "showlegend": False, "name": escape(words), "line": {"color": theme.danger, "width": 3},
-                "marker": {"symbol": [SYMBOLS[alert.priority], "line-ns"], "size": [12, 0], "color": theme.danger},
-                "hovertemplate": escape(words) + "<extra></extra>",
-            }
-        )  # fmt: skip
+    for priority, symbol in SYMBOLS.items():
+        xs: list[str | None] = []
+        words: list[str] = []
+        for alert in (one for one in inside if one.priority is priority):
+            start, end = max(alert.since_ms, series.start_ms), min(alert.ended_ms or series.end_ms, series.end_ms)
+            xs += [wall.text(start), wall.text(end), None]
+            words += [escape(f"{PRIORITY_WORDS[priority]}: {KIND_WORDS[alert.kind]}")] * 3
+        if xs:
+            number = len(xs) // 3
+            traces.append(
+                {
+                    "type": "scatter", "mode": "lines+markers", "x": xs, "y": [0.95, 0.95, None] * number,
+                    "yaxis": "y2", "showlegend": False, "name": PRIORITY_WORDS[priority], "connectgaps": False,
+                    "line": {"color": theme.danger, "width": 3}, "text": words,
+                    "marker": {"symbol": [symbol, "line-ns", "line-ns"] * number, "size": [12, 0, 0] * number,
+                               "color": theme.danger},
+                    "hovertemplate": "%{text}<extra></extra>",
+                }
+            )  # fmt: skip
     return traces
 
 

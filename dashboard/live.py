@@ -17,7 +17,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.domain.errors import NotFound, Transient
 
-LOOK_S = 5.0
+LOOK_S = 2.0
 BEAT_S = 15.0
 LASTS_S = 600.0
 MOST_STREAMS = 24

@@ -13,6 +13,8 @@ from dashboard.words import count
 
 MOST_LISTED = 12
 FINE_PORT = ("reading", "waiting")
+ON_THEIR_WAY, ON_THEIR_WAY_PER_PROBE = 20, 5
+"""Readings a working collector may have between two sendings: at least so many, or so many a probe."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,7 @@ def _collector(collector: CollectorNow, clock: Clock) -> list[Notice]:
     if collector.refused:
         line = "The service could not use them; the collector's log says which and why."
         found.append(Notice(True, f"{count(collector.refused, 'reading')} of {collector.name} refused", (line,)))
-    if collector.waiting:
+    if collector.waiting > max(ON_THEIR_WAY, ON_THEIR_WAY_PER_PROBE * len(collector.ports)):
         line = "They are safe on its disk and will be sent; until then the pages lag behind."
         found.append(Notice(False, f"{count(collector.waiting, 'reading')} wait at {collector.name}", (line,)))
     failing = [port for port in collector.ports if port.error or port.state not in FINE_PORT]

@@ -12,7 +12,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 
-from api.domain.errors import InputError
+from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from dashboard import contexts, render
 from dashboard.charts import POINTS, chart_figure, span_of
@@ -38,6 +38,7 @@ CHART_POLICY = (
     " connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 KEPT_WITHIN_S = 10.0
+MOST_ALERTS = 5000
 router = APIRouter(include_in_schema=False)
 
 
@@ -71,7 +72,7 @@ def get_figure(
     read = here.service.read
     now = read.tank(tank_id, here.clock.now_ms)
     series = read.series(tank_id, quantity, shown.start_ms, shown.end_ms, POINTS)
-    return JSONResponse(chart_figure(series, now, read.alerts(None), here.units, here.clock, look))
+    return JSONResponse(chart_figure(series, now, read.alerts(None, MOST_ALERTS), here.units, here.clock, look))
 
 
 @router.get("/alerts")
@@ -176,7 +177,11 @@ async def get_live(request: Request, page: str, tank: str = "") -> Response:
 
 
 def _tank_parts(here: Visit, tank: str) -> Parts:
-    return contexts.tank_parts(here, here.service.read.tank(tank, here.clock.now_ms))
+    # The visit's own room holds the tank already.
+    now = next((one for one in here.room.tanks if one.tank.id == tank), None)
+    if now is None:
+        raise NotFound(f"there is no tank {tank!r}")
+    return contexts.tank_parts(here, now)
 
 
 _MAKERS: dict[str, Callable[[Visit, str], Parts]] = {

@@ -23,6 +23,8 @@ def environment() -> Environment:
     made = Environment(
         loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
+        # A service that runs while its files are renewed keeps the templates that fit its code.
+        auto_reload=False,
     )  # fmt: skip
     made.globals["static"] = files.address
     made.globals["m"] = made.get_template("parts/marks.html").module

@@ -19,6 +19,8 @@ from dashboard.units import Units, lens
 from dashboard.words import count
 
 ATTENTION = (Band.UNKNOWN, Band.OUTSIDE, Band.DANGER)
+HEADING_OUT = 6
+"""The service's urgency of a tank whose time left is worth saying; alerts come before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,7 @@ class TankView:
     band: Band
     mark: str
     waiting: bool
+    heading_out: bool
     strip: Strip
     readings: tuple[ReadingView, ...]
     also: tuple[ReadingView, ...]
@@ -94,7 +97,12 @@ def head_view(room: RoomNow, clock: Clock) -> HeadView:
 
 def needs_attention(now: TankNow) -> bool:
     """Whether somebody should look at this tank."""
-    return now.band in ATTENTION or any(alert.state in WAITING for alert in now.alerts)
+    return now.band in ATTENTION or heading_out(now) or any(alert.state in WAITING for alert in now.alerts)
+
+
+def heading_out(now: TankNow) -> bool:
+    """Whether a tank that has left its target band has, in the service's words, so much time left."""
+    return now.band is not Band.TARGET and now.time_left_s is not None and now.urgency[0] <= HEADING_OUT
 
 
 def tank_view(now: TankNow, units: Units, clock: Clock) -> TankView:
@@ -109,6 +117,7 @@ def tank_view(now: TankNow, units: Units, clock: Clock) -> TankView:
         band=now.band,
         mark=now.band,
         waiting=any(alert.waiting for alert in alerts),
+        heading_out=heading_out(now),
         strip=strip_of(now.strip, clock),
         readings=tuple(view for view in readings if view.judged),
         also=tuple(view for view in readings if not view.judged),

@@ -5,9 +5,10 @@ Must not do: render, or change anything but a visitor's own cookies.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from threading import Lock
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 from urllib.parse import quote, unquote
 
 from fastapi import Request
@@ -21,6 +22,7 @@ from dashboard.units import Units
 from dashboard.views import head_view
 
 FRESH_MS = 1000
+Made = TypeVar("Made")
 YEAR_S = 365 * 24 * 3600
 NAME_COOKIE, TEMPERATURE_COOKIE, OXYGEN_COOKIE = "intermolt_name", "intermolt_temperature", "intermolt_oxygen"
 
@@ -32,19 +34,32 @@ class Glance:
         self._service = service
         self._lock = Lock()
         self._kept: RoomNow | None = None
+        self._made: dict[object, Any] = {}
 
     def room(self) -> RoomNow:
         """The room, at most a second old."""
         with self._lock:
             now_ms = self._service.now_ms()
             if self._kept is None or not 0 <= now_ms - self._kept.time_ms < FRESH_MS:
-                self._kept = self._service.read.room(now_ms)
+                self._kept, self._made = self._service.read.room(now_ms), {}
             return self._kept
+
+    def shared(self, room: RoomNow, key: object, make: Callable[[], Made]) -> Made:
+        """What ``make`` makes of this room, made once for all who ask for the same ``key`` while the room is fresh."""
+        with self._lock:
+            made = self._made
+            if self._kept is room and key in made:
+                return cast(Made, made[key])
+        fresh = make()
+        with self._lock:
+            if self._kept is room:
+                self._made[key] = fresh
+        return fresh
 
     def forget(self) -> None:
         """Ask again next time: something was changed."""
         with self._lock:
-            self._kept = None
+            self._kept, self._made = None, {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +72,7 @@ class Visit:
     session: BrowserSession
     room: RoomNow
     clock: Clock
+    glance: Glance
 
     def context(self, here: str, live: str = "", path: str | None = None) -> dict[str, Any]:
         """What every template needs. ``live`` is the page's address for fresh parts, ``path`` where forms return to."""
@@ -76,7 +92,8 @@ class Visit:
 def visit(request: Request) -> Visit:
     """The visit a request makes."""
     state = request.app.state
-    room = cast(Glance, state.glance).room()
+    glance = cast(Glance, state.glance)
+    room = glance.room()
     return Visit(
         request=request,
         service=cast(Service, state.service),
@@ -84,6 +101,7 @@ def visit(request: Request) -> Visit:
         session=cast(BrowserSession, request.state.session),
         room=room,
         clock=Clock(room.room.zone, room.time_ms),
+        glance=glance,
     )
 
 

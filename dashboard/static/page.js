@@ -9,8 +9,12 @@
   let heard = Date.now();
   let kept = document.querySelector(".now time")?.textContent ?? "";
   const waiting = new Map();
+  let wanted = null;
+  let pressed = false;
+  const REACHED = "a, button, summary";
 
-  const busy = (part) => part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input");
+  // A part must not be exchanged under a thumb that is just coming down on it.
+  const busy = (part) => pressed || part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input");
   const opened = (part) => [...part.querySelectorAll("details[open]")].map((d) => d.querySelector("summary")?.textContent);
 
   function put(id, html) {
@@ -18,21 +22,28 @@
     if (!part) return;
     if (busy(part)) { waiting.set(id, html); return; }
     const open = opened(part);
+    const focused = [...part.querySelectorAll(REACHED)].indexOf(document.activeElement);
     const holder = document.createElement("template");
     holder.innerHTML = html.trim();
     const fresh = holder.content.firstElementChild;
     if (!fresh) return;
     for (const d of fresh.querySelectorAll("details")) if (open.includes(d.querySelector("summary")?.textContent)) d.open = true;
     part.replaceWith(fresh);
+    if (focused >= 0) fresh.querySelectorAll(REACHED)[focused]?.focus({ preventScroll: true });
     waiting.delete(id);
   }
 
   function arrange(order) {
     const list = document.getElementById("strips");
     if (!list || !order) return;
+    wanted = order;
+    if (pressed) return;
     const now = [...list.children].map((child) => child.id);
     if (now.join() === order.join()) return;
-    if (now.length !== order.length || order.some((id) => !document.getElementById(id))) { location.reload(); return; }
+    if (now.length !== order.length || order.some((id) => !document.getElementById(id))) {
+      if (!document.querySelector("details.ask[open]")) location.reload();
+      return;
+    }
     for (const id of order) list.append(document.getElementById(id));
   }
 
@@ -54,8 +65,14 @@
     // A refused stream (signed out, service restarted) is not tried again by itself.
     if (stream.readyState === EventSource.CLOSED) setTimeout(() => { if (Date.now() - heard > SILENT_MS) location.reload(); }, SILENT_MS + 5000);
   });
-  setInterval(() => {
+  function late() {
     for (const [id, html] of [...waiting]) put(id, html);
+    if (wanted) arrange(wanted);
+  }
+  addEventListener("pointerdown", () => { pressed = true; });
+  for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => setTimeout(() => { pressed = false; late(); }, 400));
+  setInterval(() => {
+    late();
     if (Date.now() - heard < SILENT_MS) return;
     lost.textContent = `No word from the service: this page stands still since ${kept}. Look at the tanks, or load the page again.`;
     lost.hidden = false;

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from dashboard.app import join
+from dashboard.live import Live
 from tests.dashboard.fake_service import FakeService
 
 CHROMIUM = "/usr/bin/chromium"
@@ -42,6 +44,7 @@ def site() -> Iterator[tuple[str, FakeService]]:
     """The made-up room behind a real server."""
     service = FakeService()
     app = join(FastAPI(openapi_url=None), service)
+    app.state.live = Live(look_s=0.1)
     with socket.socket() as listener:
         listener.bind(("127.0.0.1", 0))
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
@@ -130,6 +133,33 @@ def test_an_alert_is_acknowledged_with_one_thumb(site: tuple[str, FakeService], 
     assert seen.page.locator("#call-40").get_by_label("Your name").input_value() == "Noor"
     assert seen.complaints == []
     seen.context.close()
+
+
+def test_a_strip_is_renewed_without_loading_the_page(site: tuple[str, FakeService], browser: Any) -> None:
+    """New words and a new order arrive by themselves; nothing moves while a finger is down, focus stays."""
+    base, service = site
+    before = service.read.now
+    seen = Watched(browser, "phone", "dark")
+    seen.page.goto(base + "/")
+    seen.page.evaluate("window.notReloaded = true")
+    calm = before.tanks[-1]
+    seen.page.locator(f"#strip-{calm.tank.id} a").focus()
+    seen.page.evaluate("dispatchEvent(new PointerEvent('pointerdown'))")
+    news = replace(calm, words="oxygen falling, 40 min left")
+    try:
+        service.read.now = replace(before, tanks=(news, *before.tanks[:-1]))
+        service.clock_ms += 2000
+        seen.page.wait_for_timeout(600)
+        assert "40 min left" not in seen.page.locator("#strips").inner_text()
+        seen.page.evaluate("dispatchEvent(new PointerEvent('pointerup'))")
+        seen.page.wait_for_selector("text=oxygen falling, 40 min left", timeout=5000)
+        assert seen.page.locator("#strips > li").first.get_attribute("id") == f"strip-{calm.tank.id}"
+        assert seen.page.evaluate("window.notReloaded") is True
+        assert seen.complaints == []
+    finally:
+        service.read.now = before
+        service.clock_ms += 2000
+        seen.context.close()
 
 
 def test_a_page_without_scripts_still_tells_everything(site: tuple[str, FakeService], browser: Any) -> None:

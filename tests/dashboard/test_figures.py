@@ -98,13 +98,16 @@ def test_danger_is_drawn_when_the_water_comes_near_it_and_not_before() -> None:
 
 
 def test_alerts_are_marks_along_the_top() -> None:
-    """One trace an alert, with the words."""
+    """One trace a priority, with the words; many alerts are all there."""
     read = FakeService().read
     now = read.tank("a2", NOW_MS)
     series = read.series("a2", Quantity.OXYGEN, NOW_MS - 86_400_000, NOW_MS)
     made = chart_figure(series, now, [LOW], Units(), CLOCK, "light")
-    marks = [trace for trace in made["data"] if trace.get("name") == "urgent: low oxygen"]
+    marks = [trace for trace in made["data"] if trace.get("name") == "urgent"]
     assert len(marks) == 1
+    assert set(marks[0]["text"]) == {"urgent: low oxygen"}
+    many = chart_figure(series, now, [LOW] * 60, Units(), CLOCK, "light")
+    assert sum(len(trace["x"]) for trace in many["data"] if trace.get("name") == "urgent") == 3 * 60
     assert marks[0]["x"][0].startswith("2025-03-08 02:28")
 
 

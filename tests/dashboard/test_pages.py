@@ -90,6 +90,8 @@ def test_units_are_remembered_and_change_values_limits_and_charts(client: Caller
     assert "target 75.0 °F to 85.0 °F" in page
     assert '<b class="number">51</b> <span class="unit">%</span>' in page
     assert "quantity=oxygen_saturation" in page
+    assert "31.6 °C" not in client.get("/alert/38").text
+    assert "Temperature 88.9 °F, above 87.8 °F. Falling 0.7 °F per hour." in client.get("/alert/38").text
     figure = client.get("/tank/a2/figure?quantity=temperature").json()
     assert figure["layout"]["meta"]["title"] == "temperature °F"
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from api.domain.alert import AlertState
@@ -12,11 +14,13 @@ from api.domain.quantity import Quantity
 from api.services.answers import StripCell
 from dashboard.alerts import standing_first
 from dashboard.clock import Clock
+from dashboard.notices import notices_of
 from dashboard.readings import UNJUDGED, reading_views
+from dashboard.retold import retold
 from dashboard.scale import scale_of
 from dashboard.strip import CELLS, strip_of
 from dashboard.units import Units, lens
-from dashboard.views import room_view
+from dashboard.views import head_view, needs_attention, room_view
 from dashboard.words import count, duration, joined
 from tests.dashboard.made_up_room import NOW_MS, WARMTH, latest, pair, room, strip
 
@@ -159,3 +163,44 @@ def test_standing_alerts_come_in_the_order_they_need_a_person() -> None:
     assert [alert.id for alert in view.waiting] == [41, 40]
     alerts = [one for now in room().tanks for one in now.alerts]
     assert [one.state for one in standing_first(alerts)][-1] is AlertState.ACKNOWLEDGED
+
+
+def test_a_tank_that_is_on_its_way_out_needs_attention_before_it_is_out() -> None:
+    """Tolerable now, 45 minutes left: the head line must not say that all is in range."""
+    made = room()
+    calm = made.tanks[-1]
+    assert not needs_attention(calm)
+    falling = replace(calm, band=Band.TOLERABLE, time_left_s=2700.0, urgency=(6, 2700.0, 0))
+    assert needs_attention(falling)
+    assert not needs_attention(replace(falling, time_left_s=None, urgency=(11, 0.0, 0)))
+    assert not needs_attention(replace(falling, band=Band.TARGET))
+    assert head_view(replace(made, tanks=(calm,)), CLOCK).attention == "all 1 tank in range"
+    assert head_view(replace(made, tanks=(falling,)), CLOCK).attention == "1 of 1 tank needs attention"
+
+
+def test_alert_texts_are_retold_in_the_chosen_unit() -> None:
+    """31.0 Cel is 87.8 [degF], a rate has no offset; other units, other numbers and other quantities stay."""
+    text = (
+        "Temperature 31.6 °C, above 31.0 °C. Falling 0.5 °C per hour, 3 h 20 min to \N{MINUS SIGN}1.0 °C at this rate."
+    )
+    fahrenheit = Units("f", "mg")
+    assert retold(text, Quantity.TEMPERATURE, fahrenheit, None) == (
+        "Temperature 88.9 °F, above 87.8 °F. Falling 0.9 °F per hour, 3 h 20 min to 30.2 °F at this rate."
+    )
+    assert retold(text, Quantity.TEMPERATURE, Units(), None) == text
+    assert retold(text, Quantity.OXYGEN, Units("f", "percent"), 8.0) == text
+    assert retold(text, None, fahrenheit, None) == text
+    low = "Oxygen 4.0 mg/L, below 5.0 mg/L."
+    assert retold(low, Quantity.OXYGEN, Units("c", "percent"), 8.0) == "Oxygen 50 %, below 62 %."
+    assert retold(low, Quantity.OXYGEN, Units("c", "percent"), None) == low
+
+
+def test_readings_on_their_way_are_no_news_but_a_backlog_is() -> None:
+    """A working collector always has a few in hand."""
+    made = room()
+    few, many = (
+        [one.title for one in notices_of(replace(made, collectors=(replace(made.collectors[0], waiting=n),)), CLOCK)]
+        for n in (12, 500)
+    )
+    assert not any("wait at" in title for title in few)
+    assert any("500 readings wait at" in title for title in many)
