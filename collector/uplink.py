@@ -132,10 +132,24 @@ class Uplink:
             except PackRefused as error:
                 suspects.append((row, str(error)))
             else:
-                self._blame(taken, suspects, True)
+                self._blame(taken, self._again(suspects), True)
                 self._finish(taken, [row], answer)
                 suspects, proven = [], True
         self._blame(taken, suspects, proven)
+
+    def _again(self, suspects: Sequence[Refusal]) -> list[Refusal]:
+        """Suspects asked about once more, now that the service takes readings: it may have come back in between."""
+        still: list[Refusal] = []
+        for row, _ in suspects:
+            try:
+                answer = self._post([row])
+            except PackRefused as error:
+                still.append((row, str(error)))
+            else:
+                still.extend((row, reason) for _, reason in answer.refused)
+                self.delivered.duplicate += answer.duplicate
+                self.delivered.accepted += 1 - answer.duplicate - len(answer.refused)
+        return still
 
     def _blame(self, taken: Taken, suspects: Sequence[Refusal], proven: bool) -> None:
         """Set suspects aside, but only beside readings that the service does take.
