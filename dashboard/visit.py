@@ -21,23 +21,23 @@ from dashboard.service import BrowserSession, Service
 from dashboard.units import Units
 from dashboard.views import head_view
 
-FRESH_MS = 1000
+FRESH_MS = 1900
 Made = TypeVar("Made")
 YEAR_S = 365 * 24 * 3600
 NAME_COOKIE, TEMPERATURE_COOKIE, OXYGEN_COOKIE = "intermolt_name", "intermolt_temperature", "intermolt_oxygen"
 
 
 class Glance:
-    """The room's answer, shared by all who ask within a second."""
+    """The room's answer, shared by all who ask within two seconds."""
 
     def __init__(self, service: Service) -> None:
         self._service = service
-        self._lock = Lock()
+        self._lock, self._making = Lock(), Lock()
         self._kept: RoomNow | None = None
         self._made: dict[object, Any] = {}
 
     def room(self) -> RoomNow:
-        """The room, at most a second old."""
+        """The room, at most two seconds old."""
         with self._lock:
             now_ms = self._service.now_ms()
             if self._kept is None or not 0 <= now_ms - self._kept.time_ms < FRESH_MS:
@@ -46,15 +46,16 @@ class Glance:
 
     def shared(self, room: RoomNow, key: object, make: Callable[[], Made]) -> Made:
         """What ``make`` makes of this room, made once for all who ask for the same ``key`` while the room is fresh."""
-        with self._lock:
-            made = self._made
-            if self._kept is room and key in made:
-                return cast(Made, made[key])
-        fresh = make()
-        with self._lock:
-            if self._kept is room:
-                self._made[key] = fresh
-        return fresh
+        # Those who come while it is being made wait for it; pages ask at the same moment more often than not.
+        with self._making:
+            with self._lock:
+                if self._kept is room and key in self._made:
+                    return cast(Made, self._made[key])
+            fresh = make()
+            with self._lock:
+                if self._kept is room:
+                    self._made[key] = fresh
+            return fresh
 
     def forget(self) -> None:
         """Ask again next time: something was changed."""
