@@ -191,6 +191,24 @@ def test_the_room_on_paper(site: tuple[str, FakeService], browser: Any) -> None:
     context.close()
 
 
+def test_charts_are_light_on_paper_even_from_a_dark_screen(site: tuple[str, FakeService], browser: Any) -> None:
+    """White ground behind the line, as the rest of the printed page."""
+    base, _ = site
+    seen = Watched(browser, "desk", "dark")
+    seen.page.goto(base + "/tank/a2")
+    seen.page.wait_for_selector("body[data-drawn]", timeout=60_000)
+    ground = "getComputedStyle(document.querySelector('.chart .main-svg')).backgroundColor"
+    assert seen.page.evaluate(ground) == "rgb(20, 23, 26)"
+    seen.page.emulate_media(media="print")
+    assert _comes_true(seen.page, f"{ground} === 'rgb(255, 255, 255)'")
+    seen.page.screenshot(path=OUTPUT / "tank-print.png", full_page=True)
+    seen.page.pdf(path=OUTPUT / "tank.pdf", format="A4")
+    seen.page.emulate_media(media="screen")
+    assert _comes_true(seen.page, f"{ground} === 'rgb(20, 23, 26)'")
+    assert seen.complaints == []
+    seen.context.close()
+
+
 def test_a_page_that_hears_nothing_says_so(browser: Any) -> None:
     """When the service is gone the page says since when it stands still, and an open page does not hold it up."""
     code = (
@@ -217,6 +235,15 @@ def test_a_page_that_hears_nothing_says_so(browser: Any) -> None:
         seen.page.wait_for_selector("#lost:not([hidden])", timeout=5000)
         assert "this page stands still since 03:10" in seen.page.locator("#lost").inner_text()
         seen.context.close()
+
+
+def _comes_true(page: Any, words: str) -> bool:
+    """Waits from outside: the page's own policy forbids the browser tool to wait inside."""
+    for _ in range(50):
+        if page.evaluate(words):
+            return True
+        page.wait_for_timeout(100)
+    return False
 
 
 def _wait_until_open(port: int) -> None:
