@@ -50,8 +50,11 @@ class Strip:
     summary: str
 
 
-def strip_of(cells: Sequence[StripCell], clock: Clock) -> Strip:
-    """The strip that ends with the present cell."""
+def strip_of(cells: Sequence[StripCell], clock: Clock, present: Band = Band.UNKNOWN) -> Strip:
+    """The strip that ends with the present cell.
+
+    ``present`` is the tank's band at this moment; it stands for a cell that has only just begun and holds no reading.
+    """
     end = (clock.now_ms // CELL_MS + 1) * CELL_MS
     start = end - CELLS * CELL_MS
     bands = [Band.UNKNOWN] * CELLS
@@ -59,6 +62,8 @@ def strip_of(cells: Sequence[StripCell], clock: Clock) -> Strip:
         index = (cell.start_ms - start) // CELL_MS
         if 0 <= index < CELLS:
             bands[index] = cell.band
+    if bands[-1] is Band.UNKNOWN:
+        bands[-1] = present
     runs = []
     first = 0
     for band, group in groupby(bands):

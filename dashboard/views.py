@@ -118,7 +118,7 @@ def tank_view(now: TankNow, units: Units, clock: Clock) -> TankView:
         mark=now.band,
         waiting=any(alert.waiting for alert in alerts),
         heading_out=heading_out(now),
-        strip=strip_of(now.strip, clock),
+        strip=strip_of(now.strip, clock, now.band),
         readings=tuple(view for view in readings if view.judged),
         also=tuple(view for view in readings if not view.judged),
         alerts=alerts,

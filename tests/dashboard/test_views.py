@@ -204,3 +204,12 @@ def test_readings_on_their_way_are_no_news_but_a_backlog_is() -> None:
     )
     assert not any("wait at" in title for title in few)
     assert any("500 readings wait at" in title for title in many)
+
+
+def test_a_cell_that_has_just_begun_shows_the_present_band() -> None:
+    """A probe that speaks each minute leaves the newest cell empty for a while; that is no gap, a quiet probe is."""
+    cells = strip((Band.TARGET, CELLS - 1), (Band.UNKNOWN, 1))
+    assert [run.band for run in strip_of(cells, CLOCK, Band.TARGET).runs] == [Band.TARGET]
+    assert [run.band for run in strip_of(cells, CLOCK, Band.UNKNOWN).runs] == [Band.TARGET, Band.UNKNOWN]
+    earlier = strip((Band.TARGET, CELLS - 2), (Band.UNKNOWN, 1), (Band.TARGET, 1))
+    assert Band.UNKNOWN in [run.band for run in strip_of(earlier, CLOCK, Band.TARGET).runs]
