@@ -45,8 +45,8 @@ class RawReading:
             raise InputError(f"value of {self.probe}/{self.quantity} is {self.value}, not a finite number")
         if not PROBE_ID.match(self.probe):
             raise InputError(f"probe id {self.probe[:80]!r} is not usable: {PROBE_ID_RULE}")
-        if not self.unit or len(self.unit) > 32:
-            raise InputError(f"unit {self.unit[:40]!r} of {self.probe}/{self.quantity} is empty or too long")
+        if not self.unit or len(self.unit) > 32 or not self.unit.isprintable():
+            raise InputError(f"unit {self.unit[:40]!r} of {self.probe}/{self.quantity} is empty, too long or not text")
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,10 +62,12 @@ def _record(record: dict[str, Any], base: dict[str, Any], now_ms: int) -> RawRea
         plain = _plain(record)
         if plain is not None:
             return plain
-    if not KNOWN.issuperset(record):
-        _refuse_must_understand(record)
     if "bn" in record or "bt" in record or "bu" in record or "bv" in record or "bver" in record:
         _take_base(record, base)
+    if not KNOWN.issuperset(record):
+        _refuse_must_understand(record)
+    if base:
+        _refuse_unusable_base(base)
     if "n" not in record and "v" not in record and not {"vs", "vb", "vd", "s"} & record.keys():
         return None
     name = base.get("bn", "") + _text(record, "n")
@@ -77,6 +79,8 @@ def _record(record: dict[str, Any], base: dict[str, Any], now_ms: int) -> RawRea
         raise InputError(f"{name} has no numeric value ('v')")
     value = _number(record, "v") + base.get("bv", 0.0)
     time_s = _number(record, "t") + base.get("bt", 0.0)
+    if not -LATEST_S < time_s < LATEST_S:
+        raise InputError(f"time {time_s:g} s of {name[:80]!r} is not a time")
     time_ms = round(time_s * 1000) if time_s >= ABSOLUTE_FROM_S else now_ms + round(time_s * 1000)
     unit = _text(record, "u") or base.get("bu", "")
     if not unit:
@@ -96,12 +100,20 @@ def _plain(record: dict[str, Any]) -> RawReading | None:
 
 
 def _take_base(record: dict[str, Any], base: dict[str, Any]) -> None:
-    for key in ("bn", "bu"):
+    for key, read in (("bn", _text), ("bu", _text), ("bt", _number), ("bv", _number), ("bver", _number)):
         if key in record:
-            base[key] = _text(record, key)
-    for key in ("bt", "bv", "bver"):
-        if key in record:
-            base[key] = _number(record, key)
+            base[key] = None  # until it is known to be usable: what follows must not lean on an older one
+            try:
+                base[key] = read(record, key)
+            except InputError:
+                continue
+
+
+def _refuse_unusable_base(base: dict[str, Any]) -> None:
+    """A base value holds for all records after it; one that cannot be used spoils them until it is set anew."""
+    for key, value in base.items():
+        if value is None:
+            raise InputError(f"the base value {key!r} given here or before cannot be used")
     if base.get("bver", VERSION) > VERSION:
         raise InputError(f"SenML version {base['bver']:g} is newer than {VERSION}")
 
@@ -116,7 +128,7 @@ def _refuse_must_understand(record: dict[str, Any]) -> None:
 def _number(record: dict[str, Any], key: str) -> float:
     value = record.get(key, 0.0)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{key!r} is {json.dumps(value)[:40]}, not a number")
+        raise InputError(f"{key!r} is {_shown(value)}, not a number")
     try:
         number = float(value)
     except OverflowError as error:
@@ -129,8 +141,12 @@ def _number(record: dict[str, Any], key: str) -> float:
 def _text(record: dict[str, Any], key: str) -> str:
     value = record.get(key, "")
     if not isinstance(value, str):
-        raise InputError(f"{key!r} is {json.dumps(value)[:40]}, not text")
+        raise InputError(f"{key!r} is {_shown(value)}, not text")
     return value
+
+
+def _shown(value: Any) -> str:
+    return "a list or an object" if isinstance(value, list | dict) else json.dumps(value)[:40]
 
 
 def encode(readings: Iterable[RawReading] | Sequence[RawReading]) -> bytes:

@@ -31,7 +31,7 @@ _ALIASES = {
     "cel": "Cel", "c": "Cel", "degc": "Cel", "°c": "Cel", "celsius": "Cel",
     "[degf]": "[degF]", "f": "[degF]", "degf": "[degF]", "°f": "[degF]", "fahrenheit": "[degF]",
     "k": "K", "kelvin": "K",
-    "mg/l": "mg/L", "mg l-1": "mg/L", "g/m3": "mg/L",
+    "mg/l": "mg/L", "mgl-1": "mg/L", "g/m3": "mg/L",
     "umol/l": "umol/L", "µmol/l": "umol/L", "μmol/l": "umol/L",
     "ml/l": "mL/L",
     "%": "%", "%sat": "%", "percent": "%",

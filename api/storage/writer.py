@@ -36,22 +36,25 @@ class Writer:
         self.connection = connection
         self._queue: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._closed = False
+        self._door = threading.Lock()
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
         self._thread.start()
 
     def submit(self, work: Callable[[], Any], settle: Callable[[bool], None] | None = None) -> Future[Any]:
         """Queue work; the future ends after the commit."""
         job = Job(work, settle)
-        if self._closed:
-            job.future.set_exception(StoreUnavailable("the store is closed"))
-            return job.future
-        self._queue.put(job)
+        with self._door:
+            if not self._closed:
+                self._queue.put(job)
+                return job.future
+        job.future.set_exception(StoreUnavailable("the store is closed"))
         return job.future
 
     def close(self) -> None:
         """Finish what waits, then stop."""
-        self._closed = True
-        self._queue.put(None)
+        with self._door:
+            self._closed = True
+            self._queue.put(None)
         self._thread.join(timeout=10)
 
     def _run(self) -> None:
@@ -67,7 +70,8 @@ class Writer:
                     last = True
                     break
                 batch.append(more)
-            self._together(batch)
+            # One who has stopped waiting has taken the work back; from here on it can no longer be taken back.
+            self._together([job for job in batch if job.future.set_running_or_notify_cancel()])
             if last:
                 return
 
