@@ -71,7 +71,10 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class AlertEvent:
-    """One step in an alert's life, on the readings' own time. ``told``: a person was or is to be told of the alert."""
+    """One step in an alert's life, on the readings' own time. ``told``: a person was or is to be told of the alert.
+
+    ``worst`` is the value furthest beyond its limit so far.
+    """
 
     subject: Subject
     event: Event
@@ -81,3 +84,4 @@ class AlertEvent:
     limit: float | None
     since_ms: int
     told: bool = True
+    worst: float | None = None

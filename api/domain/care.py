@@ -49,6 +49,22 @@ class CareRange:
         if min(self.deadband, self.on_delay_s, self.danger_on_delay_s, self.off_delay_s) < 0:
             raise InputError(f"{self.quantity}: deadband and delays cannot be negative")
 
+    @property
+    def limited(self) -> bool:
+        """Whether any limit is set at all; without one nothing can be judged."""
+        target = self.target_low is not None or self.target_high is not None
+        return target or self.alert_low is not None or self.alert_high is not None
+
+    @property
+    def alert_low(self) -> float | None:
+        """Below this an alert begins: the tolerable limit, or the danger limit where none is set."""
+        return self.danger_low if self.tolerable_low is None else self.tolerable_low
+
+    @property
+    def alert_high(self) -> float | None:
+        """Above this an alert begins: the tolerable limit, or the danger limit where none is set."""
+        return self.danger_high if self.tolerable_high is None else self.tolerable_high
+
 
 @dataclass(frozen=True, slots=True)
 class CareProfile:

@@ -144,12 +144,14 @@ def _standing(
     if sample.level is not None:
         track = replace(track, worst=_worse(track, sample), back_since_ms=None)
         worse = due is not None and track.level is not None and PRIORITY_ORDER[due] < PRIORITY_ORDER[track.level]
+        # Old news cannot be told, so it must not use up the telling: the next fresh sample finds it worse again.
+        worse = worse and not (sample.late and track.told)
         if worse:
             track = replace(track, level=due, state=AlertState.UNACKNOWLEDGED)
         if not sample.late and not track.told:
             track = replace(track, told=True)
             return track, (_event(track, Event.RAISED, sample),)
-        return track, (_event(track, Event.ESCALATED, sample),) if worse and not sample.late else ()
+        return track, (_event(track, Event.ESCALATED, sample),) if worse and track.told else ()
     if not sample.back:
         return replace(track, back_since_ms=None), ()
     since_ms = sample.time_ms if track.back_since_ms is None else track.back_since_ms
@@ -174,4 +176,5 @@ def _event(track: Track, event: Event, sample: Sample) -> AlertEvent:
     first = (track.raised_ms, track.beyond_since_ms) if event in OVER else (track.beyond_since_ms, track.raised_ms)
     since_ms = next((one for one in first if one is not None), sample.time_ms)
     level = track.level or Priority.NOTE
-    return AlertEvent(track.subject, event, sample.time_ms, level, sample.value, sample.limit, since_ms, track.told)
+    value, limit = sample.value, sample.limit
+    return AlertEvent(track.subject, event, sample.time_ms, level, value, limit, since_ms, track.told, track.worst)

@@ -10,20 +10,22 @@ UNKNOWN = Assessment(Band.UNKNOWN, Side.WITHIN, None)
 
 
 def assess(value: float | None, care: CareRange | None) -> Assessment:
-    """Band of a value in its canonical unit; UNKNOWN when there is no value or no range. Limits belong inside."""
+    """Band of a value in its canonical unit; UNKNOWN when there is no value or no limit. Limits belong inside.
+
+    A band that is not set is as wide as the next one outside it.
+    """
     if value is None or care is None:
         return UNKNOWN
-    low, high = care.target_low, care.target_high
-    if (low is None or value >= low) and (high is None or value <= high):
-        return INSIDE
-    if low is not None and value < low:
-        if care.danger_low is not None and value < care.danger_low:
-            return Assessment(Band.DANGER, Side.LOW, care.danger_low)
-        if care.tolerable_low is not None and value < care.tolerable_low:
-            return Assessment(Band.OUTSIDE, Side.LOW, care.tolerable_low)
-        return Assessment(Band.TOLERABLE, Side.LOW, None)
+    if care.danger_low is not None and value < care.danger_low:
+        return Assessment(Band.DANGER, Side.LOW, care.danger_low)
     if care.danger_high is not None and value > care.danger_high:
         return Assessment(Band.DANGER, Side.HIGH, care.danger_high)
+    if care.tolerable_low is not None and value < care.tolerable_low:
+        return Assessment(Band.OUTSIDE, Side.LOW, care.tolerable_low)
     if care.tolerable_high is not None and value > care.tolerable_high:
         return Assessment(Band.OUTSIDE, Side.HIGH, care.tolerable_high)
-    return Assessment(Band.TOLERABLE, Side.HIGH, None)
+    if care.target_low is not None and value < care.target_low:
+        return Assessment(Band.TOLERABLE, Side.LOW, None)
+    if care.target_high is not None and value > care.target_high:
+        return Assessment(Band.TOLERABLE, Side.HIGH, None)
+    return INSIDE if care.limited else UNKNOWN

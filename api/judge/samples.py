@@ -57,9 +57,9 @@ def not_known(reading: CheckedReading, *, late: bool) -> Sample:
 
 
 def _back(value: float | None, side: Side | None, care: CareRange) -> bool:
-    """Inside the tolerable band by at least the deadband."""
+    """Inside the limit that begins an alert by at least the deadband."""
     if value is None:
         return False
-    low_ok = side is Side.HIGH or care.tolerable_low is None or value >= care.tolerable_low + care.deadband
-    high_ok = side is Side.LOW or care.tolerable_high is None or value <= care.tolerable_high - care.deadband
+    low_ok = side is Side.HIGH or care.alert_low is None or value >= care.alert_low + care.deadband
+    high_ok = side is Side.LOW or care.alert_high is None or value <= care.alert_high - care.deadband
     return low_ok and high_ok

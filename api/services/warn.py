@@ -37,6 +37,15 @@ def outlook_of(store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now
     return look_ahead(points, care, LEAST_PER_HOUR.get(quantity, 0.0))
 
 
+def state_after(event: AlertEvent, track: Track) -> AlertState:
+    """The state an event leaves its alert in; the track may be further on already, as a pack holds many readings."""
+    if event.event is Event.CLEARED:
+        return AlertState.NORMAL
+    if event.event is Event.RETURNED:
+        return AlertState.RETURNED_UNACKNOWLEDGED
+    return track.state if track.state is AlertState.ACKNOWLEDGED else AlertState.UNACKNOWLEDGED
+
+
 class Warn:
     """Turns alert events into records and messages."""
 
@@ -58,8 +67,10 @@ class Warn:
             outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms)
             if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
                 event = replace(event, priority=Priority.URGENT)
-        text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         standing = self._store.state.standing(subject.key)
+        if event.event in OVER and standing is not None:
+            event = replace(event, priority=Priority(standing.priority))  # who was told it began is told it is over
+        text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         alert = self._record(event, track, standing, text)
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
         if event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
@@ -68,16 +79,16 @@ class Warn:
     def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:
         subject = event.subject
         change: dict[str, object] = {
-            "state": track.state,
+            "state": state_after(event, track),
             "priority": event.priority,
             "value": event.value,
-            "worst": track.worst if track.worst is not None else event.value,
         }
+        if event.worst is not None:
+            change["worst"] = event.worst
         if event.event not in OVER:
             change |= {"text": text, "limit_value": event.limit, "found_late": int(event.event is Event.FOUND_LATE)}
-        if track.state is AlertState.NORMAL:
+        if event.event is Event.CLEARED:
             change["ended_ms"] = event.time_ms
-            change.pop("worst")
         if standing is not None:
             self._store.state.change_alert(standing.id, change)
             return standing.id
