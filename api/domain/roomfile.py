@@ -6,7 +6,7 @@ Pure: the caller reads the file. Keys that belong to a driver are kept as they s
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -101,9 +101,10 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
 
     Raises RoomFileError at the first line that cannot be used.
     """
+    text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise RoomFileError(file, None, f"this is not TOML: {error}.") from error
     for name in data:
         if name not in TOP:
@@ -119,7 +120,7 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
         tanks=tanks,
         probes=_probes(data, file, text, {tank.id for tank in tanks}),
         care=care,
-        notify=tuple(Notify(**row) for row, _ in _rows(data, "notify", NOTIFY, file, text)),
+        notify=_notify(data, file, text),
         service=_service(room["service"], Place(file, text, "room.service")),
         collector=CollectorSettings(**take(room["collector"], COLLECTOR, Place(file, text, "room.collector"))),
         simulated=None
@@ -166,7 +167,7 @@ def _rows(
 
 def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, ...]:
     profiles = {WARM_WATER.name: WARM_WATER}
-    for row, place in _rows(data, "care", CARE, file, text):
+    for row, place in _once(_rows(data, "care", CARE, file, text), "name"):
         ranges = []
         for quantity in Quantity:
             table = row[str(quantity)]
@@ -174,7 +175,10 @@ def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, 
                 continue
             inner = Place(file, text, f"care.{quantity}", _nth(data["care"], str(quantity), place.index))
             try:
-                ranges.append(CareRange(quantity, **take(table, RANGE, inner)))
+                one = CareRange(quantity, **take(table, RANGE, inner))
+                if not one.limited:
+                    raise inner.wrong("sets no limit.", f"Give at least one of: {', '.join(LIMITS)}.")
+                ranges.append(one)
             except RoomFileError:
                 raise
             except InputError as error:
@@ -185,6 +189,20 @@ def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, 
     return tuple(profiles.values())
 
 
+def _once(rows: list[tuple[dict[str, Any], Place]], key: str) -> Iterator[tuple[dict[str, Any], Place]]:
+    """The rows, none of which may have the name of an earlier one."""
+    seen: set[str] = set()
+    for row, place in rows:
+        if row[key] in seen:
+            raise place.wrong(f"{key} = {row[key]!r} stands twice.", f"Give each {place.table} its own {key}.", key)
+        seen.add(row[key])
+        yield row, place
+
+
+def _notify(data: dict[str, Any], file: str, text: str) -> tuple[Notify, ...]:
+    return tuple(Notify(**row) for row, _ in _once(_rows(data, "notify", NOTIFY, file, text), "name"))
+
+
 def _nth(rows: list[dict[str, Any]], key: str, index: int) -> int:
     """Which of the tables ``[<name>.<key>]`` belongs to row ``index``."""
     return sum(key in row for row in rows[:index])
@@ -193,10 +211,8 @@ def _nth(rows: list[dict[str, Any]], key: str, index: int) -> int:
 def _tanks(data: dict[str, Any], file: str, text: str, care: tuple[CareProfile, ...]) -> tuple[Tank, ...]:
     names = tuple(profile.name for profile in care)
     tanks: dict[str, Tank] = {}
-    for row, place in _rows(data, "tank", TANK, file, text):
+    for row, place in _once(_rows(data, "tank", TANK, file, text), "id"):
         _name(row["id"], place)
-        if row["id"] in tanks:
-            raise place.wrong(f"id = {row['id']!r} stands twice.", "Give each tank its own id.", "id")
         if row["care"] not in names:
             raise place.wrong(f"care = {row['care']!r} is no care profile.", f"Known: {', '.join(names)}.", "care")
         row["name"] = row["name"] or row["id"]
@@ -235,6 +251,8 @@ def _values(rows: list[Any], place: Place, probes: list[dict[str, Any]]) -> tupl
             raise place.wrong("value must be tables.", "Write [[probe.value]] below the probe.", "value")
         inner = Place(place.file, place.text, f"{place.table}.value", before + offset)
         got = take(row, VALUE, inner if inner.line() else place)
+        if not 0 < len(got["unit"]) <= 32 or not got["unit"].isprintable():
+            raise inner.wrong(f"unit = {got['unit'][:40]!r} is not usable.", "Give 1 to 32 characters.", "unit")
         values.append(Value(Quantity(got["quantity"]), got["unit"], got["field"], got["key"]))
     if not values:
         raise place.wrong("has no value.", "Add a [[probe.value]] table with quantity and unit.")

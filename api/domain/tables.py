@@ -9,6 +9,7 @@ import difflib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf, isfinite
 from typing import Any
 
 from api.domain.errors import RoomFileError
@@ -89,12 +90,14 @@ def _one(table: Mapping[str, Any], key: Key, place: Place) -> Any:
         return key.default
     value = table[key.name]
     if key.kind is float and isinstance(value, int) and not isinstance(value, bool):
-        value = float(value)
+        value = float(value) if abs(value) < 10**300 else inf
     if not isinstance(value, key.kind) or (isinstance(value, bool) and key.kind is not bool):
         raise place.wrong(f"{key.name} = {value!r} should be {_kind_name(key.kind)}.", key=key.name)
     if isinstance(value, int | float) and not isinstance(value, bool):
+        if isinstance(value, float) and not isfinite(value):
+            raise place.wrong(f"{key.name} = {value} is not a finite number.", key=key.name)
         if not (key.low is None or value >= key.low) or not (key.high is None or value <= key.high):
-            raise place.wrong(f"{key.name} = {value:g} is outside {_span(key)}.", key=key.name)
+            raise place.wrong(f"{key.name} = {str(value)[:40]} is outside {_span(key)}.", key=key.name)
     if key.choices and value not in key.choices:
         near = difflib.get_close_matches(str(value), key.choices, n=1, cutoff=0.5)
         hint = f"Did you mean {near[0]!r}?" if near else f"Choose from: {', '.join(key.choices)}."

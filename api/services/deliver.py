@@ -50,17 +50,21 @@ class Deliver:
     def once(self) -> int:
         """Try every message that is due; how many were delivered."""
         urls = {notify.name: notify.url for notify in self._plan().notify}
-        return sum(self._try(row, urls.get(row.target)) for row in self._store.state.due(self._now_ms(), 50))
+        down: dict[str, str] = {}
+        return sum(self._try(row, urls.get(row.target), down) for row in self._store.state.due(self._now_ms(), 50))
 
-    def _try(self, row: OutboxRow, url: str | None) -> bool:
-        if url is None:
+    def _try(self, row: OutboxRow, url: str | None, down: dict[str, str]) -> bool:
+        """One message; an address that failed is not asked again in this round, so that it holds up no other."""
+        if row.target in down:
+            reason = down[row.target]
+        elif url is None:
             reason = f"there is no address named {row.target!r} any more; see [[notify]] in room.toml"
         else:
             result = self._notifier.send(url, row.title, row.body)
             if result.delivered:
                 self._store.write(lambda: self._store.state.delivered(row.id, self._now_ms())).result()
                 return True
-            reason = result.reason
+            reason = down[row.target] = result.reason
         now_ms = self._now_ms()
         next_ms = now_ms + round(wait_s(row.attempts) * 1000)
         self._store.write(lambda: self._store.state.tried(row.id, now_ms, next_ms, reason)).result()
@@ -72,6 +76,8 @@ class Deliver:
         while not self._stop.wait(LOOK_EVERY_S):
             try:
                 self.once()
+                self.beat_ms = self._now_ms()
             except Transient as error:
                 log.warning("outbox not readable, tried again: %s", error)
-            self.beat_ms = self._now_ms()
+            except Exception:  # a worker that ended would leave every later message lying
+                log.exception("the outbox could not be worked through, tried again")

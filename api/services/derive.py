@@ -62,6 +62,13 @@ def derive(
     )
 
 
+def nearest(time_ms: int, newest: Partner | None, passed: Partner | None) -> Partner | None:
+    """The partner nearer in time: the tank's newest, or, for readings of the past, the one that came with them."""
+    if newest is None or passed is None:
+        return newest or passed
+    return passed if abs(time_ms - passed.time_ms) < abs(time_ms - newest.time_ms) else newest
+
+
 def worst(first: Flag, second: Flag) -> Flag:
     """The worse of two flags; "not evaluated" never turns into good."""
     return max(first, second)

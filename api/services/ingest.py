@@ -19,7 +19,7 @@ from api.judge.assess import assess
 from api.judge.quality import gross_range
 from api.judge.samples import LEVELS, NOT_KNOWN_DELAYS, not_known, sample, usable
 from api.science.units import converter
-from api.services.derive import OTHER, Partner, derive
+from api.services.derive import OTHER, Partner, derive, nearest
 from api.services.memory import Layered
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.warn import Warn
@@ -29,6 +29,9 @@ EARLIEST_MS = 946_684_800_000
 """2000-01-01: a clock that says less was never set."""
 AHEAD_MS = 600_000
 """How far a collector's clock may run ahead of the service's. [ms]"""
+
+LARGEST = 1e9
+"""Beyond any value of any quantity in its canonical unit; sums and squares of less stay finite numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,24 +116,26 @@ class Ingest:
     def _with_derived(self, checked: list[CheckedReading], plan: RoomPlan) -> list[CheckedReading]:
         """Each oxygen reading followed by the same oxygen in the other quantity, where it can be derived."""
         out: list[CheckedReading] = []
+        passed: dict[str, Partner] = {}
         for reading in checked:
             out.append(reading)
             if reading.quantity is Quantity.TEMPERATURE:
                 tank = plan.channel(reading.probe, reading.quantity).tank
                 if tank is not None and usable(reading):
-                    self._remember(tank.id, reading)
+                    passed[tank.id] = self._remember(tank.id, reading)
             elif reading.quantity in (Quantity.OXYGEN, Quantity.OXYGEN_SATURATION):
                 tank = plan.channel(reading.probe, reading.quantity).tank
                 if tank is not None and not plan.measures(reading.probe, OTHER[reading.quantity]):
-                    partner = self._partners.get(tank.id)
+                    partner = nearest(reading.time_ms, self._partners.get(tank.id), passed.get(tank.id))
                     out.append(derive(reading, partner, plan.pressure_kpa, plan.room.salinity_psu))
         return out
 
-    def _remember(self, tank: str, reading: CheckedReading) -> None:
+    def _remember(self, tank: str, reading: CheckedReading) -> Partner:
         known = self._partners.get(tank)
+        partner = Partner(reading.time_ms, reading.value or 0.0, reading.flag)
         if known is None or reading.time_ms >= known.time_ms:
-            partner = Partner(reading.time_ms, reading.value or 0.0, reading.flag)
             self._partners.put(tank, partner)
+        return partner
 
     def _judge(self, readings: list[CheckedReading], plan: RoomPlan, now_ms: int) -> list[AlertEvent]:
         """Readings newer than the channel's newest, through the alert life cycle; older ones have had their turn."""
@@ -187,6 +192,9 @@ def convert(raw: RawReading) -> CheckedReading:
         value = converter(raw.quantity, raw.unit)(raw.value)
     except UnknownUnit as error:
         return CheckedReading(raw.probe, raw.quantity, raw.time_ms, raw.value, raw.unit, None, Flag.FAIL, str(error))
+    if not -LARGEST < value < LARGEST:
+        reason = f"{raw.value:g} {raw.unit} is no amount of anything in a tank"
+        return CheckedReading(raw.probe, raw.quantity, raw.time_ms, raw.value, raw.unit, None, Flag.FAIL, reason)
     flag, reason = gross_range(raw.quantity, value)
     return CheckedReading(raw.probe, raw.quantity, raw.time_ms, raw.value, raw.unit, value, flag, reason)
 

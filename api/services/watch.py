@@ -12,7 +12,7 @@ from collections.abc import Callable
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
 from api.domain.errors import Transient
 from api.domain.tank import Probe
-from api.judge.alert_cycle import AT_ONCE, Sample
+from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
 from api.storage.base import Store
@@ -50,37 +50,50 @@ class Watch:
         now_ms = self._now_ms()
         self._store.write(lambda: self._work(now_ms), self._ingest.settle).result()
 
-    def last_ms(self, probe: Probe) -> int:
-        """When a probe last spoke, or when this service began to listen."""
-        heard = [self._ingest.newest.get((probe.id, value.quantity)) or -1 for value in probe.values]
-        return max([*heard, self.since_ms])
+    def last_ms(self, probe: Probe, subject: Subject) -> int:
+        """When a probe last spoke, or when this service began to listen.
+
+        While an alert of silence stands, only a reading ends it: a service that starts anew has heard nothing yet.
+        """
+        heard_ms = max(
+            [self._ingest.newest.get((probe.id, value.quantity)) or -1 for value in probe.values], default=-1
+        )
+        track = self._ingest.tracks.get(subject)
+        standing = track is not None and track.state in STANDING
+        return heard_ms if standing and heard_ms >= 0 else max(heard_ms, self.since_ms)
 
     def _work(self, now_ms: int) -> None:
         self._ingest.begin()
         plan = self._plan()
         probes = [probe for probe in plan.probes.values() if probe.tank is not None]
         events: list[AlertEvent] = []
-        missed = [now_ms - self.last_ms(p) > p.every_s * plan.settings.quiet_after_missed * 1000 for p in probes]
-        quiet = [now_ms - self.last_ms(p) > quiet_after_s(p, plan) * 1000 for p in probes]
-        whole_room = len(probes) > 1 and all(missed)
-        if len(probes) > 1:
-            priority = Priority.URGENT if whole_room and any(quiet) else None
-            last_ms = max(self.last_ms(probe) for probe in probes)
-            room = Sample(now_ms, priority, since_ms=last_ms)
-            self._ingest.take(Subject(None, AlertKind.QUIET_ROOM), room, AT_ONCE, events)
-        for probe, is_quiet in zip(probes, quiet, strict=True):
+        whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
+        for probe in probes:
             subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
             track = self._ingest.tracks.get(subject)
             if whole_room and (track is None or track.idle):
                 continue
-            level = Priority.TODAY if is_quiet else None
-            self._ingest.take(subject, Sample(now_ms, level, since_ms=self.last_ms(probe)), AT_ONCE, events)
+            last_ms = self.last_ms(probe, subject)
+            level = Priority.TODAY if now_ms - last_ms > quiet_after_s(probe, plan) * 1000 else None
+            self._ingest.take(subject, Sample(now_ms, level, since_ms=last_ms), AT_ONCE, events)
         self._ingest.finish(events, now_ms)
+
+    def _whole_room(self, probes: list[Probe], plan: RoomPlan, now_ms: int, events: list[AlertEvent]) -> bool:
+        """Whether every probe has missed its readings: then the room is told, once, and not each of its probes."""
+        subject = Subject(None, AlertKind.QUIET_ROOM)
+        last_ms = {probe.id: self.last_ms(probe, subject) for probe in probes}
+        missed = [now_ms - last_ms[p.id] > p.every_s * plan.settings.quiet_after_missed * 1000 for p in probes]
+        quiet = [now_ms - last_ms[p.id] > quiet_after_s(p, plan) * 1000 for p in probes]
+        priority = Priority.URGENT if all(missed) and any(quiet) else None
+        self._ingest.take(subject, Sample(now_ms, priority, since_ms=max(last_ms.values())), AT_ONCE, events)
+        return all(missed)
 
     def _run(self) -> None:
         while not self._stop.wait(LOOK_EVERY_S):
             try:
                 self.look()
+                self.beat_ms = self._now_ms()
             except Transient as error:
                 log.warning("silence could not be looked for, tried again: %s", error)
-            self.beat_ms = self._now_ms()
+            except Exception:  # a watch that ended would look like a room that is well
+                log.exception("silence could not be looked for, tried again")
