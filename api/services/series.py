@@ -53,14 +53,15 @@ class SeriesMaker:
     def _line(
         self, channel: Channel, every_s: float, start_ms: int, end_ms: int, points: int, shown: Callable[[float], float]
     ) -> SeriesLine:
+        span_s, line = 0, []
         count = self._store.readings.count(channel.probe, channel.quantity, start_ms, end_ms, points + 1)
         if count <= points:
-            span_s, found = 0, self._single(channel, start_ms, end_ms, shown)
-        else:
+            line = with_gaps(self._single(channel, start_ms, end_ms, shown), every_s * GAP_READINGS * 1000)
+        if count > points or len(line) > points:
             span_s = span_for((end_ms - start_ms) / 1000, points)
             found = self._spans(channel, start_ms, end_ms, span_s, shown)
-        longest_ms = max(span_s * 1.5, every_s * GAP_READINGS) * 1000
-        return SeriesLine(channel.probe, channel.quantity, channel.derived, span_s, tuple(with_gaps(found, longest_ms)))
+            line = with_gaps(found, max(span_s * 1.5, every_s * GAP_READINGS) * 1000)
+        return SeriesLine(channel.probe, channel.quantity, channel.derived, span_s, tuple(line))
 
     def _single(
         self, channel: Channel, start_ms: int, end_ms: int, shown: Callable[[float], float]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request
+from fastapi import APIRouter, Body, Path, Query, Request
 
 from api.domain.alert import AlertState
 from api.domain.errors import InputError
@@ -15,6 +15,7 @@ from api.web.bodies import plain, series_body, tank_body
 from api.web.times import parse
 
 router = APIRouter(prefix="/api/v1")
+AlertId = Annotated[int, Path(ge=1, lt=2**63)]
 
 
 @router.get("/tanks")
@@ -28,10 +29,19 @@ def get_tanks(request: Request) -> list[dict[str, Any]]:
 def post_tank(request: Request, tank: Annotated[Tank, Body()]) -> dict[str, Any]:
     """Add or change a tank."""
     service = request.app.state.service
-    if not PROBE_ID.match(tank.id):
-        raise InputError(f"id {tank.id[:80]!r} is not usable: {PROBE_ID_RULE}")
+    _check(tank)
     service.records.add_tank(tank, service.now_ms())
     return tank_body(service.read.tank(tank.id, service.now_ms()))
+
+
+def _check(tank: Tank) -> None:
+    """The same limits as in ``room.toml``."""
+    if not PROBE_ID.match(tank.id):
+        raise InputError(f"id {tank.id[:80]!r} is not usable: {PROBE_ID_RULE}")
+    if not 0 < len(tank.name.strip()) <= 200:
+        raise InputError("name: give the tank a name of 1 to 200 characters")
+    if tank.volume_l is not None and not 0.1 <= tank.volume_l <= 1_000_000:
+        raise InputError(f"volume_l = {tank.volume_l:g} is outside 0.1 to 1000000")
 
 
 @router.get("/tanks/{tank_id}")
@@ -69,7 +79,7 @@ def get_alerts(
 
 
 @router.get("/alerts/{alert_id}")
-def get_alert(request: Request, alert_id: int) -> dict[str, Any]:
+def get_alert(request: Request, alert_id: AlertId) -> dict[str, Any]:
     """One alert with the steps of its life."""
     return dict(plain(request.app.state.service.read.alert(alert_id)))
 
@@ -77,7 +87,7 @@ def get_alert(request: Request, alert_id: int) -> dict[str, Any]:
 @router.post("/alerts/{alert_id}/acknowledge")
 def post_acknowledge(
     request: Request,
-    alert_id: int,
+    alert_id: AlertId,
     person: Annotated[str, Body(max_length=200)],
     note: Annotated[str, Body(max_length=2000)] = "",
 ) -> dict[str, Any]:

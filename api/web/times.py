@@ -23,7 +23,9 @@ def parse(text: str, name: str) -> int:
         moment = datetime.fromisoformat(text.replace(" ", "+"))
         if moment.tzinfo is None:
             raise ValueError("it has no zone")
-        return round(moment.timestamp() * 1000)
+        time_ms = round(moment.timestamp() * 1000)
+        rfc3339(time_ms)  # a time that cannot be written back is no use either
+        return time_ms
     except (ValueError, OverflowError) as error:
         raise InputError(
             f"{name} = {text[:60]!r} is not an RFC 3339 time such as 2026-03-01T08:00:00Z: {error}"
