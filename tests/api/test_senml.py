@@ -15,7 +15,7 @@ from api.domain.reading import RawReading
 from api.domain.senml import Refused, decode, encode
 
 NOW_MS = 1_790_000_000_000
-T, O = Quantity.TEMPERATURE, Quantity.OXYGEN
+T, OX = Quantity.TEMPERATURE, Quantity.OXYGEN
 
 
 def read(*records: Any) -> list[RawReading | Refused | None]:
@@ -39,7 +39,7 @@ def test_base_values_of_a_pack() -> None:
     assert pack == [
         RawReading("urn:dev:ow:10e2", T, 1_276_020_076_000, 20.1, "Cel"),
         RawReading("urn:dev:ow:10e2", T, 1_276_020_071_000, 20.2, "Cel"),
-        RawReading("urn:dev:ow:10e2", O, 1_276_020_072_000, 7.5, "mg/L"),
+        RawReading("urn:dev:ow:10e2", OX, 1_276_020_072_000, 7.5, "mg/L"),
     ]
 
 
