@@ -30,7 +30,7 @@ def latest(lab: TestRoom, tank: str, quantity: Quantity) -> Latest:
 
 
 def test_units_and_percent_become_canonical(lab: TestRoom) -> None:
-    """80 F is 26.667 C; 50 % there is half of 8.016 mg/L (Benson & Krause as adopted by USGS, computed: 26.667 C, 1 atm)."""
+    """80 F is 26.667 C; 50 % there is half of 8.016 mg/L (Benson & Krause, computed at 26.667 C, 1 atm)."""
     lab.take(
         RawReading("p2", Q.OXYGEN_SATURATION, lab.now_ms, 50.0, "%"),
         RawReading("p2", Q.TEMPERATURE, lab.now_ms, 80.0, "[degF]"),
