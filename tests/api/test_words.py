@@ -1,0 +1,79 @@
+"""What a keeper reads at 03:10: the first 160 characters say tank, value, limit, trend and the first thing to check."""
+
+from __future__ import annotations
+
+import pytest
+
+from api.domain.alert import AlertEvent, AlertKind, Event, Priority, Subject
+from api.domain.quantity import Quantity
+from api.judge.outlook import NOTHING, Outlook
+from api.judge.words import CAUTION, FIRST_CHECK, KIND_WORDS, amount, duration, text, title, trend_words
+
+HOUR_MS = 3_600_000
+
+
+def event(
+    kind: AlertKind, what: Event = Event.RAISED, value: float | None = 4.6, limit: float | None = 5.0
+) -> AlertEvent:
+    """An event of t1 that began an hour ago."""
+    quantity = {AlertKind.LOW_OXYGEN: Quantity.OXYGEN, AlertKind.HEAT: Quantity.TEMPERATURE}.get(kind)
+    return AlertEvent(Subject("t1", kind, "p1", quantity), what, 2 * HOUR_MS, Priority.URGENT, value, limit, HOUR_MS)
+
+
+def test_low_oxygen_with_its_trend() -> None:
+    """All of it in the first 160 characters."""
+    said = text(event(AlertKind.LOW_OXYGEN), "Nursery 7", Outlook(-0.8, 3.0, 7200.0), 2 * HOUR_MS)[:160]
+    for words in (
+        "Nursery 7: oxygen 4.6 mg/L, below 5.0 mg/L.",
+        "Falling 0.8 mg/L per hour, 2 h to 3.0 mg/L at this rate.",
+        "Is the airstone bubbling?",
+    ):
+        assert words in said
+
+
+def test_without_a_trend_none_is_claimed() -> None:
+    """Value, limit, first check."""
+    said = text(event(AlertKind.HEAT, value=35.0, limit=34.0), "A", NOTHING, 2 * HOUR_MS)
+    assert said == f"A: temperature 35.0 °C, above 34.0 °C. {FIRST_CHECK[AlertKind.HEAT]}"
+
+
+def test_silence_says_for_how_long() -> None:
+    """It has no value."""
+    said = text(event(AlertKind.QUIET_PROBE, value=None, limit=None), "A", NOTHING, 2 * HOUR_MS)
+    assert said.startswith("A: probe quiet for 1 h. Look at the animal first")
+
+
+@pytest.mark.parametrize("what", [Event.RETURNED, Event.CLEARED])
+def test_over(what: Event) -> None:
+    """The value now and how long it stood; no urgency in the title."""
+    over = event(AlertKind.LOW_OXYGEN, what, 6.2, None)
+    assert text(over, "A", NOTHING, 2 * HOUR_MS) == "A: low oxygen is over. Now 6.2 mg/L. It stood for 1 h."
+    assert title(over, "A") == "A: low oxygen is over"
+
+
+def test_titles_and_words_for_every_kind() -> None:
+    """No kind is without words or a first thing to check, and no advice is to work on live mains."""
+    assert set(KIND_WORDS) == set(FIRST_CHECK) == set(AlertKind)
+    assert title(event(AlertKind.QUIET_ROOM), "Room") == "URGENT Room: whole room quiet"
+    assert "dry hands" in CAUTION
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0, "0 s"), (89, "89 s"), (90, "2 min"), (3569, "59 min"), (3570, "1 h"), (3599, "1 h"), (12_000, "3 h 20 min"),
+        (35.99 * 3600, "35 h 59 min"), (36 * 3600, "2 days"), (10 * 86_400, "10 days"),
+    ],
+)  # fmt: skip
+def test_durations(seconds: float, words: str) -> None:
+    """As a keeper says them."""
+    assert duration(seconds) == words
+
+
+def test_amounts_and_trends() -> None:
+    """At the decimals worth showing."""
+    assert amount(7.249, Quantity.OXYGEN) == "7.2 mg/L"
+    assert amount(7.249, Quantity.PH) == "7.25 pH"
+    assert trend_words(NOTHING, Quantity.OXYGEN) == ""
+    assert trend_words(Outlook(0.0, None, None), Quantity.OXYGEN) == "steady"
+    assert trend_words(Outlook(0.5, None, None), Quantity.TEMPERATURE) == "rising 0.5 °C per hour"
