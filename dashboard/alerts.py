@@ -122,9 +122,18 @@ def _bare(text: str, alert: AlertNow) -> str:
     return text[:1].upper() + text[1:]
 
 
-def standing_first(alerts: Sequence[AlertNow]) -> list[AlertNow]:
-    """Standing alerts: those nobody acknowledged, acknowledged ones, then those already over but not acknowledged."""
+def standing_first(alerts: Sequence[AlertNow], tanks: Sequence[str] = ()) -> list[AlertNow]:
+    """Standing alerts: those nobody acknowledged, acknowledged ones, then those already over but not acknowledged.
+
+    Among equals the order of ``tanks`` decides, most urgent first; what concerns the whole room comes before them.
+    """
+    place: dict[str | None, int] = {tank: index for index, tank in enumerate(tanks)}
     return sorted(
         (alert for alert in alerts if alert.state is not AlertState.NORMAL),
-        key=lambda alert: (STANDING_ORDER[alert.state], PRIORITY_ORDER[alert.priority], alert.since_ms),
+        key=lambda alert: (
+            STANDING_ORDER[alert.state],
+            PRIORITY_ORDER[alert.priority],
+            place.get(alert.tank, -1),
+            alert.since_ms,
+        ),
     )

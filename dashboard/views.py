@@ -70,7 +70,7 @@ def all_alerts(room: RoomNow) -> list[AlertNow]:
     """Every standing alert of the room, once each, in the order they should be seen."""
     found = {alert.id: alert for now in room.tanks for alert in now.alerts}
     found |= {alert.id: alert for alert in room.room_alerts}
-    return standing_first(list(found.values()))
+    return standing_first(list(found.values()), [now.tank.id for now in room.tanks])
 
 
 def head_view(room: RoomNow, clock: Clock) -> HeadView:

@@ -213,3 +213,14 @@ def test_a_cell_that_has_just_begun_shows_the_present_band() -> None:
     assert [run.band for run in strip_of(cells, CLOCK, Band.UNKNOWN).runs] == [Band.TARGET, Band.UNKNOWN]
     earlier = strip((Band.TARGET, CELLS - 2), (Band.UNKNOWN, 1), (Band.TARGET, 1))
     assert Band.UNKNOWN in [run.band for run in strip_of(earlier, CLOCK, Band.TARGET).runs]
+
+
+def test_of_equally_urgent_alerts_the_tank_with_less_time_left_is_called_first() -> None:
+    """The calls at the top follow the order of the strips below, whichever alert is older."""
+    made = room()
+    one, other = made.tanks[0], made.tanks[1]
+    older = replace(one.alerts[0], id=50, tank=other.tank.id, since_ms=one.alerts[0].since_ms - 60_000)
+    both = replace(made, tanks=(one, replace(other, alerts=(older,)), *made.tanks[2:]))
+    assert [view.id for view in room_view(both, Units()).waiting] == [one.alerts[0].id, 50]
+    swapped = replace(both, tanks=(both.tanks[1], both.tanks[0], *both.tanks[2:]))
+    assert [view.id for view in room_view(swapped, Units()).waiting] == [50, one.alerts[0].id]
