@@ -195,3 +195,15 @@ def test_an_undelivered_message_is_shown_and_tried_again(lab: TestRoom) -> None:
     lab.notifier.fault, lab.now_ms = "", waiting[0].next_ms
     assert lab.service.deliver.once() == 1
     assert lab.service.read.room(lab.now_ms).undelivered == ()
+
+
+def test_a_limit_already_passed_is_not_ahead(lab: TestRoom) -> None:
+    """The five-minute mean lags behind fast water; the newest value decides what is left."""
+    for n in range(40):
+        lab.minute(7.0, temperature_c=26.0 + 0.2 * max(0, n - 2))
+    before = lab.service.read.tank("t1", lab.now_ms)
+    assert before.time_left_s is not None
+    lab.minute(7.0, temperature_c=34.2)
+    after = lab.service.read.tank("t1", lab.now_ms)
+    assert (after.band, after.time_left_s) == (Band.DANGER, None)
+    assert "left" not in after.words

@@ -140,7 +140,12 @@ def test_one_who_stops_waiting_harms_nobody(store: SqliteStore) -> None:
         gone.result(5)
     assert append(store, reading(START_MS, 2.0)) == [True]
     begun = threading.Event()
-    slow = store.write(lambda: begun.set() or store.readings.append([reading(START_MS + 1, 3.0)]))
+
+    def work() -> list[bool]:
+        begun.set()
+        return store.readings.append([reading(START_MS + 1, 3.0)])
+
+    slow = store.write(work)
     assert begun.wait(5)
     slow.cancel()
     assert append(store, reading(START_MS + 2, 4.0)) == [True]
