@@ -45,8 +45,12 @@ def slope(points: Sequence[tuple[int, float]]) -> tuple[float, float] | None:
     return rate, sqrt(rest / max(1, count - 2) / spread)
 
 
-def look_ahead(points: Sequence[tuple[int, float]], care: CareRange | None, least_per_hour: float) -> Outlook:
+def look_ahead(
+    points: Sequence[tuple[int, float]], care: CareRange | None, least_per_hour: float, value: float | None = None
+) -> Outlook:
     """Outlook at the current rate. ``least_per_hour``: smaller slopes are called steady (0.0 in the answer).
+
+    ``value`` is where the water stands now, if newer than the last point: a limit already passed is not ahead.
 
     The water approaches an equilibrium, so a straight line reaches the limit no later than the water does.
     """
@@ -56,7 +60,7 @@ def look_ahead(points: Sequence[tuple[int, float]], care: CareRange | None, leas
     rate, error = fitted
     if abs(rate) < least_per_hour or abs(rate) < SURE * error:
         return Outlook(0.0, None, None)
-    value = points[-1][1]
+    value = points[-1][1] if value is None else value
     limit = _next_limit(value, rate, care)
     if limit is None:
         return Outlook(rate, None, None)

@@ -61,7 +61,9 @@ class LatestMaker:
         care = plan.channel(channel.probe, channel.quantity).care
         usable = channel.value is not None and channel.flag <= Flag.SUSPECT and not quiet
         found = assess(channel.value, care) if usable else UNKNOWN
-        outlook = outlook_of(self._store, plan, channel.probe, channel.quantity, now_ms) if usable else None
+        outlook = None
+        if usable:
+            outlook = outlook_of(self._store, plan, channel.probe, channel.quantity, now_ms, channel.value)
         latest = Latest(
             probe=channel.probe,
             quantity=channel.quantity,

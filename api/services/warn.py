@@ -25,8 +25,10 @@ LEAST_PER_HOUR = {Quantity.TEMPERATURE: 0.1, Quantity.OXYGEN: 0.1, Quantity.OXYG
 """Slower changes are called steady: judgement, from probe noise."""
 
 
-def outlook_of(store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now_ms: int) -> Outlook:
-    """Trend and time left of one channel from its 5-minute summaries."""
+def outlook_of(
+    store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now_ms: int, value: float | None
+) -> Outlook:
+    """Trend and time left of one channel from its 5-minute summaries and its newest value."""
     spans = store.readings.summaries(probe, quantity, now_ms - TREND_MS, now_ms + 1, 300, 300_000)
     points = [
         ((span.start_ms + min(now_ms, span.start_ms + 300_000)) // 2, span.mean)
@@ -34,7 +36,7 @@ def outlook_of(store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now
         if span.mean is not None
     ]
     care = plan.channel(probe, quantity).care
-    return look_ahead(points, care, LEAST_PER_HOUR.get(quantity, 0.0))
+    return look_ahead(points, care, LEAST_PER_HOUR.get(quantity, 0.0), value)
 
 
 def state_after(event: AlertEvent, track: Track) -> AlertState:
@@ -64,7 +66,7 @@ class Warn:
         tank_name = plan.tanks[subject.tank].name if subject.tank in plan.tanks else (subject.tank or plan.room.name)
         outlook = NOTHING
         if subject.probe is not None and subject.quantity is not None and event.event not in OVER:
-            outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms)
+            outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms, event.value)
             if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
                 event = replace(event, priority=Priority.URGENT)
         standing = self._store.state.standing(subject.key)
