@@ -94,6 +94,7 @@ class Records:
 
         Raises InputError when its care profile is not known.
         """
+        _writable(tank.name, tank.species, tank.note)
         if tank.care not in self._plan.care:
             raise InputError(f"care {tank.care!r} is no care profile; known: {', '.join(self._plan.care)}")
         rows = self._described()
@@ -108,6 +109,7 @@ class Records:
         Raises InputError without a name, NotFound for an alert that is not there.
         """
         person, note = " ".join(person.split())[:80], note.strip()[:1000]
+        _writable(person, note)
         if not person:
             raise InputError("an alert is acknowledged by a person: give a name")
         if self._store.state.alert(alert_id) is None:
@@ -136,6 +138,15 @@ class Records:
 
 
 _NO_ROOM: dict[str, Any] = {"room": {"name": "Room", "zone": "UTC"}, "service": {}, "simulated": False}
+
+
+def _writable(*texts: str) -> None:
+    """Raises InputError for text that no page and no database could write (half a character)."""
+    for text in texts:
+        try:
+            text.encode()
+        except UnicodeEncodeError as error:
+            raise InputError(f"{text[:40]!r} holds half a character; type it again") from error
 
 
 def _row(adapter: TypeAdapter[Any], value: Any, origin: str) -> dict[str, Any]:

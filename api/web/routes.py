@@ -12,7 +12,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE
 from api.domain.tank import Tank
 from api.web.bodies import plain, series_body, tank_body
-from api.web.times import parse
+from api.web.times import FIRST_MS, parse
 
 router = APIRouter(prefix="/api/v1")
 AlertId = Annotated[int, Path(ge=1, lt=2**63)]
@@ -64,7 +64,7 @@ def get_series(
     """A quantity over time: from ``start`` (a day before the end) to ``end`` (now)."""
     service = request.app.state.service
     end_ms = parse(end, "end") if end is not None else service.now_ms()
-    start_ms = parse(start, "start") if start is not None else end_ms - 86_400_000
+    start_ms = parse(start, "start") if start is not None else max(end_ms - 86_400_000, FIRST_MS)
     return series_body(service.read.series(tank_id, quantity, start_ms, end_ms, points, unit))
 
 

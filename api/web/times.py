@@ -6,6 +6,9 @@ from datetime import UTC, datetime
 
 from api.domain.errors import InputError
 
+FIRST_MS = -62_135_596_800_000
+"""The first moment RFC 3339 can write: 0001-01-01T00:00:00Z."""
+
 
 def rfc3339(time_ms: int | None) -> str | None:
     """A time as RFC 3339 UTC with milliseconds; None stays None."""
