@@ -9,7 +9,7 @@ from typing import Any
 import tomlkit
 
 from api.domain.errors import InputError
-from api.domain.roomfile import parse_room
+from api.room_text import read_room
 from api.service import DATABASE
 from api.services.records import Records
 from api.storage.sqlite import SqliteStore
@@ -22,7 +22,7 @@ def check(path: Path) -> str:
     """
     if not path.exists():
         raise InputError(f"there is no {path}; 'intermolt run' writes one for a simulated room")
-    file = parse_room(path.read_text(encoding="utf-8"), str(path))
+    file = read_room(path)
     kind = "simulated room (invented data)" if file.simulated is not None else "room"
     return f"{path}: {kind} {file.room.name!r}, {len(file.tanks)} tanks, {len(file.probes)} probes: no fault found"
 

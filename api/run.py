@@ -15,8 +15,8 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from api.domain.errors import InputError
-from api.domain.roomfile import parse_room
 from api.domain.tank import RoomFile
+from api.room_text import read_room
 from api.serve import listening
 from api.settings import Settings
 from api.watched import Watched, call, stop_on_signals, watch_all
@@ -28,7 +28,7 @@ def run(mine: Settings, port: int | None = None) -> int:
     """Start everything, keep it going until Ctrl-C or a termination signal, then stop it in order."""
     if not mine.room.exists():
         _write_room(mine.room)
-    file = parse_room(mine.room.read_text(encoding="utf-8"), str(mine.room))
+    file = read_room(mine.room)
     if port is not None and not 0 < port < 65536:
         raise InputError(f"port {port} is not between 1 and 65535")
     host, number = listening(mine, None, port)

@@ -8,9 +8,9 @@ import os
 import uvicorn
 
 from api.domain.errors import InputError
-from api.domain.roomfile import parse_room
 from api.domain.tank import ServiceSettings
 from api.keepers_command import keepers_command
+from api.room_text import read_room
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
 
 
@@ -21,7 +21,7 @@ def listening(mine: Settings, host: str | None, port: int | None) -> tuple[str, 
     """
     described = ServiceSettings()
     if mine.room.exists():
-        described = parse_room(mine.room.read_text(encoding="utf-8"), str(mine.room)).service
+        described = read_room(mine.room).service
     return host or described.host, described.port if port is None else port
 
 

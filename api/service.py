@@ -9,9 +9,9 @@ from concurrent.futures import Future
 from pathlib import Path
 
 from api.domain.errors import InputError, Transient
-from api.domain.roomfile import parse_room
 from api.domain.tank import Tank
 from api.notify.base import Notifier
+from api.room_text import read_room
 from api.services.deliver import Deliver
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
@@ -58,7 +58,7 @@ class Service:
         try:
             records = Records(self.store)
             if room.exists():
-                records.apply(parse_room(room.read_text(encoding="utf-8"), str(room)), now_ms())
+                records.apply(read_room(room), now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
             self.warn = Warn(self.store, self.plan)
             self.ingest = Ingest(self.store, self.plan, self.warn)

@@ -101,7 +101,8 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
 
     Raises RoomFileError at the first line that cannot be used.
     """
-    text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
+    if text.startswith("\ufeff"):
+        raise RoomFileError(file, 1, "the file begins with a byte order mark.", "Save it as UTF-8 without BOM.")
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
