@@ -75,7 +75,7 @@ def live_past(demo: Demo, now_ms: int) -> Iterator[tuple[Record, Saved]]:
     names = demo.names
     settled_ms = min(start_ms, now_ms - lead_ms) - record_ms
     begun = at_rest(scene.tanks, settled_ms - DAY_MS // record_ms * record_ms)
-    state = arrive(scene, begun, settled_ms, step_ms)
+    state = arrive(scene, begun, settled_ms, SETTLING_STEP_MS)
     before = state
     for record, before in march(scene, state, now_ms - lead_ms, step_ms, every):
         yield record.since(start_ms), Saved(now_ms, now_ms, names, (), before)
@@ -121,5 +121,7 @@ def faults_between(demo: Demo, saved: Saved, start_ms: int, end_ms: int) -> tupl
     return (*saved.opening, *later)
 
 
+SETTLING_STEP_MS = 60_000
+"""The day before the past is not recorded: longer steps begin a room sooner and are forgotten by its first record."""
 SETTLES_MS = 48 * HOUR_MS
 """Two days on, nothing in a tank remembers how it began: the slowest warms and cools within a day."""
