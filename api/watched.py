@@ -119,8 +119,9 @@ def _die_with_parent() -> None:
 
 def _pass_on(process: subprocess.Popen[str]) -> None:
     if process.stdout is not None:
-        for line in process.stdout:
-            print(line, end="", flush=True)
+        with process.stdout as said:
+            for line in said:
+                print(line, end="", flush=True)
 
 
 def _how(code: int) -> str:

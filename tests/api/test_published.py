@@ -93,7 +93,7 @@ def test_units_people_type() -> None:
     assert converter(Quantity.TEMPERATURE, "deg F")(-40.0) == pytest.approx(-40.0, abs=1e-12)
     assert converter(Quantity.TEMPERATURE, "K")(273.15) == 0.0
     assert from_canonical(Quantity.TEMPERATURE, "[degF]")(100.0) == pytest.approx(212.0, abs=1e-12)
-    assert converter(Quantity.OXYGEN, "ppm")(7.5) == 7.5
+    assert converter(Quantity.OXYGEN, "ppm")(7.5) == converter(Quantity.OXYGEN, "mg L-1")(7.5) == 7.5
     with pytest.raises(UnknownUnit, match=r"furlong.*Cel, \[degF\], K"):
         converter(Quantity.TEMPERATURE, "furlong")
     with pytest.raises(UnknownUnit):
