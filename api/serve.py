@@ -49,7 +49,7 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
     os.environ[ROOM_VARIABLE], os.environ[DATA_VARIABLE] = str(mine.room), str(mine.data)
     uvicorn.run(
         "dashboard.app:build", factory=True, host=address, port=number, log_level="warning",
-        timeout_graceful_shutdown=3, server_header=False, http="httptools", loop="auto",
+        timeout_graceful_shutdown=3, server_header=False, access_log=False, http="httptools", loop="auto",
     )  # fmt: skip
     return 0
 

@@ -6,7 +6,7 @@ Must not do: change a reading that is already kept.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from itertools import groupby, pairwise
 
@@ -157,22 +157,31 @@ def _row(channel: int, r: CheckedReading) -> Row:
 
 
 def _summaries(channel: int, readings: list[CheckedReading]) -> list[Row]:
-    """What readings, in time order, add to their spans."""
+    """What readings, in time order, add to their spans; nearly always they lie in one span of each length."""
     out: list[Row] = []
+    same: tuple[int | float | None, ...] | None = None
     for step_s in SUMMARY_STEPS_S:
         step_ms = step_s * 1000
+        if readings and readings[0].time_ms // step_ms == readings[-1].time_ms // step_ms:
+            same = same or _summed(readings)
+            out.append((step_s, channel, readings[0].time_ms // step_ms * step_ms, *same))
+            continue
         for number, inside in groupby(readings, partial(_span_number, step_ms)):
-            values = []
-            flagged = 0
-            for r in inside:
-                if r.value is not None and r.flag <= Flag.SUSPECT:
-                    values.append(r.value)
-                if r.flag >= Flag.SUSPECT:
-                    flagged += 1
-            squares = sum([value * value for value in values])
-            low, high = min(values, default=None), max(values, default=None)
-            out.append((step_s, channel, number * step_ms, len(values), sum(values), squares, low, high, flagged))
+            out.append((step_s, channel, number * step_ms, *_summed(inside)))
     return out
+
+
+def _summed(readings: Iterable[CheckedReading]) -> tuple[int | float | None, ...]:
+    """Count, sum, sum of squares, lowest, highest of the usable values, and how many readings are flagged."""
+    values = []
+    flagged = 0
+    for r in readings:
+        if r.value is not None and r.flag <= Flag.SUSPECT:
+            values.append(r.value)
+        if r.flag >= Flag.SUSPECT:
+            flagged += 1
+    squares = sum([value * value for value in values])
+    return len(values), sum(values), squares, min(values, default=None), max(values, default=None), flagged
 
 
 def _span_number(step_ms: int, reading: CheckedReading) -> int:
