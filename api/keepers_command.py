@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from api.app import now_ms
@@ -12,15 +13,23 @@ from api.services.keepers import Keepers
 from api.storage.sqlite import SqliteStore
 
 
+@contextmanager
+def open_keepers(data: Path) -> Iterator[Keepers]:
+    """The keepers of a data folder, for a short while."""
+    data.mkdir(parents=True, exist_ok=True, mode=0o700)
+    store = SqliteStore(data / DATABASE)
+    try:
+        yield Keepers(store, data)
+    finally:
+        store.close()
+
+
 def keepers_command(data: Path, action: str, name: str, password: Callable[[], str]) -> list[str]:
     """Do it and return what to print.
 
     Raises InputError for a name or password that cannot be used.
     """
-    data.mkdir(parents=True, exist_ok=True, mode=0o700)
-    store = SqliteStore(data / DATABASE)
-    try:
-        keepers = Keepers(store, data)
+    with open_keepers(data) as keepers:
         if action == "list":
             return keepers.names() or ["no keeper has a password: the pages are open on this machine only"]
         if not name:
@@ -30,5 +39,3 @@ def keepers_command(data: Path, action: str, name: str, password: Callable[[], s
             return [f"{name} has no password any more"]
         keepers.set_password(name, password(), now_ms())
         return [f"{name} can sign in now; every open session has ended"]
-    finally:
-        store.close()

@@ -8,6 +8,7 @@ from __future__ import annotations
 import shutil
 import socket
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -77,10 +78,10 @@ def _write_room(path: Path) -> None:
     print(f"There was no {path.name}: wrote one for a simulated room (invented data) to {path}", flush=True)
 
 
-def _answers(service: Watched, page: str, stop: object) -> bool:
+def _answers(service: Watched, page: str, stop: threading.Event) -> bool:
     """Wait until the service answers; False when it ended or the wait is over."""
     until = time.monotonic() + STARTS_WITHIN_S
-    while time.monotonic() < until and not stop.is_set():  # type: ignore[attr-defined]
+    while time.monotonic() < until and not stop.is_set():
         if service.ended() is not None:
             print(f"The service did not start (exit code {service.ended()}); its message stands above.", flush=True)
             return False

@@ -9,7 +9,7 @@ import uvicorn
 
 from api.domain.errors import InputError
 from api.domain.tank import ServiceSettings
-from api.keepers_command import keepers_command
+from api.keepers_command import open_keepers
 from api.room_text import read_room
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
 
@@ -55,5 +55,5 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
 
 
 def _password_set(mine: Settings) -> bool:
-    lines = keepers_command(mine.data, "list", "", str)
-    return not lines[0].startswith("no keeper")
+    with open_keepers(mine.data) as keepers:
+        return keepers.password_set()

@@ -79,14 +79,14 @@ class Service:
 
     def start(self) -> None:
         """Begin watching and delivering."""
-        self.watch.start()
-        self.deliver.start()
+        self.watch.rounds.start()
+        self.deliver.rounds.start()
 
     def health(self) -> dict[str, str]:
         """Each part: "well", or what is wrong with it."""
         parts = {}
         now_ms = self.now_ms()
-        for name, beat_ms in (("watch", self.watch.beat_ms), ("deliver", self.deliver.beat_ms)):
+        for name, beat_ms in (("watch", self.watch.rounds.beat_ms), ("deliver", self.deliver.rounds.beat_ms)):
             parts[name] = "well" if now_ms - beat_ms < STALLED_MS else f"silent for {(now_ms - beat_ms) // 1000} s"
         try:
             self.store.write(lambda: None).result(timeout=10)
@@ -97,8 +97,8 @@ class Service:
 
     def close(self) -> None:
         """Stop and close."""
-        self.watch.stop()
-        self.deliver.stop()
+        self.watch.rounds.stop()
+        self.deliver.rounds.stop()
         self.store.close()
         self.release()
 

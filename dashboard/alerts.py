@@ -9,11 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
+from api.domain.words import KIND_WORDS
 from api.services.answers import AlertNow, RoomNow
 from dashboard.clock import Clock, Moment
 from dashboard.retold import retold
 from dashboard.units import Units, lens
-from dashboard.words import KIND_WORDS, PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
+from dashboard.words import PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
 
 WAITING = (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
 STANDING_ORDER = {

@@ -11,7 +11,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from api.domain.errors import InputError
-from dashboard.words import duration
+from api.domain.words import duration
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")

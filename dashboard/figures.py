@@ -10,12 +10,13 @@ from html import escape
 from typing import Any
 
 from api.domain.alert import Priority
+from api.domain.words import KIND_WORDS
 from api.services.answers import AlertNow, Series, SeriesLine
 from dashboard.care_bands import band_shapes, value_range
 from dashboard.theme import Theme
 from dashboard.units import Lens
 from dashboard.wall_clock import WallClock
-from dashboard.words import KIND_WORDS, PRIORITY_WORDS
+from dashboard.words import PRIORITY_WORDS
 
 Spec = dict[str, Any]
 DASHES = ("solid", "dash", "dot", "dashdot")

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from api.domain.band import Band
+from api.domain.words import duration
 from api.services.answers import StripCell
 from dashboard.clock import Clock
-from dashboard.words import BAND_WORDS, duration, joined
+from dashboard.words import BAND_WORDS, joined
 
 CELL_MS = 300_000
 CELLS = 288

@@ -5,7 +5,7 @@ Must not do: decide what state anything is in.
 
 from __future__ import annotations
 
-from api.domain.alert import AlertKind, AlertState, Priority
+from api.domain.alert import AlertState, Priority
 from api.domain.band import Band, Side
 from api.domain.reading import Flag
 
@@ -22,15 +22,6 @@ FLAG_WORDS = {
     Flag.SUSPECT: "suspect",
     Flag.FAIL: "failed its check",
     Flag.MISSING: "missing",
-}
-KIND_WORDS = {
-    AlertKind.HEAT: "heat",
-    AlertKind.COLD: "cold",
-    AlertKind.LOW_OXYGEN: "low oxygen",
-    AlertKind.QUIET_PROBE: "probe quiet",
-    AlertKind.QUIET_ROOM: "whole room quiet",
-    AlertKind.NOT_KNOWN: "water not known",
-    AlertKind.OUTSIDE_CARE: "outside its care range",
 }
 PRIORITY_WORDS = {Priority.URGENT: "urgent", Priority.TODAY: "today", Priority.NOTE: "note"}
 STATE_WORDS = {
@@ -57,19 +48,6 @@ def band_words(band: Band, side: Side) -> str:
     if side is Side.WITHIN or band in (Band.TARGET, Band.UNKNOWN):
         return BAND_WORDS[band]
     return f"{BAND_WORDS[band]}, {side}"
-
-
-def duration(seconds: float) -> str:
-    """A length of time as a keeper says it: "40 s", "12 min", "3 h 20 min", "2 days"."""
-    if seconds < 90:
-        return f"{max(0, round(seconds))} s"
-    minutes = round(seconds / 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 36:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    return f"{round((hours * 60 + minutes) / 1440)} days"
 
 
 def count(number: int, one: str, many: str = "") -> str:

@@ -50,15 +50,6 @@ class RawReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
-    """A raw reading in its quantity's canonical unit. ``derived_from`` names the quantity it was computed from."""
-
-    raw: RawReading
-    value: float
-    derived_from: Quantity | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class CheckedReading:
     """A reading with its quality flag and, in words, why it is not plainly good.
 

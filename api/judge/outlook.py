@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from api.domain.band import Assessment, Band, Side
 from api.domain.care import CareRange
 
 FEWEST_POINTS = 3
@@ -76,10 +75,3 @@ def _next_limit(value: float, rate: float, care: CareRange | None) -> float | No
         return limit if limit is not None and value > limit else None
     limit = care.danger_high if care.danger_high is not None else care.tolerable_high
     return limit if limit is not None and value < limit else None
-
-
-def improving(assessment: Assessment, trend_per_hour: float) -> bool:
-    """Whether a value outside its target is on its way back."""
-    if assessment.band in (Band.TARGET, Band.UNKNOWN):
-        return False
-    return trend_per_hour > 0 if assessment.side is Side.LOW else trend_per_hour < 0

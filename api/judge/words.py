@@ -7,17 +7,9 @@ from __future__ import annotations
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority
 from api.domain.quantity import MEANING, Quantity
+from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import Outlook
 
-KIND_WORDS = {
-    AlertKind.HEAT: "heat",
-    AlertKind.COLD: "cold",
-    AlertKind.LOW_OXYGEN: "low oxygen",
-    AlertKind.QUIET_PROBE: "probe quiet",
-    AlertKind.QUIET_ROOM: "whole room quiet",
-    AlertKind.NOT_KNOWN: "water not known",
-    AlertKind.OUTSIDE_CARE: "outside its care range",
-}
 FIRST_CHECK = {
     AlertKind.HEAT: "Is the heater still on? Unplug it at the wall, dry hands. Shade, lid off; never ice in the tank.",
     AlertKind.COLD: "Is the heater plugged in and warm? Is the room heating on? Warm the water slowly.",
@@ -28,19 +20,6 @@ FIRST_CHECK = {
     AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
 }
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
-
-
-def duration(seconds: float) -> str:
-    """A length of time as a keeper says it: "40 s", "12 min", "3 h 20 min", "2 days"."""
-    if seconds < 90:
-        return f"{round(seconds)} s"
-    minutes = round(seconds / 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 36:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    return f"{round(hours / 24)} days"
 
 
 def amount(value: float, quantity: Quantity) -> str:

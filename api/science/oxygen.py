@@ -13,6 +13,7 @@ STANDARD_PRESSURE_KPA = 101.325
 KPA_PER_ATM = 101.325
 OXYGEN_G_PER_MOL = 31.9988
 MG_PER_ML_STP = 1.42905
+"""USGS Technical Memorandum 2011.03."""
 PRESSURE_RANGE_KPA = (50.6625, 111.4575)
 """0.5 to 1.1 atm: the range of USGS Technical Memorandum 2011.03."""
 

@@ -10,11 +10,9 @@ from functools import lru_cache
 
 from api.domain.errors import UnknownUnit
 from api.domain.quantity import MEANING, Quantity
+from api.science.oxygen import MG_PER_ML_STP, OXYGEN_G_PER_MOL
 
 Convert = Callable[[float], float]
-OXYGEN_G_PER_MOL = 31.9988
-MG_PER_ML_STP = 1.42905
-"""USGS Technical Memorandum 2011.03."""
 
 _SAME: Convert = float
 _TEMPERATURE: dict[str, Convert] = {

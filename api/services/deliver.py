@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import logging
 import random
-import threading
 from collections.abc import Callable
 
-from api.domain.errors import Transient
 from api.notify.base import Notifier
 from api.services.plan import RoomPlan
+from api.services.rounds import Rounds
 from api.storage.base import OutboxRow, Store
 
 FIRST_WAIT_S = 5.0
@@ -34,18 +33,7 @@ class Deliver:
         self, store: Store, notifier: Notifier, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]
     ) -> None:
         self._store, self._notifier, self._plan, self._now_ms = store, notifier, plan, now_ms
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="deliver", daemon=True)
-        self.beat_ms = now_ms()
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Finish the message at work and end."""
-        self._stop.set()
-        self._thread.join(timeout=5)
+        self.rounds = Rounds("deliver", self.once, LOOK_EVERY_S, now_ms)
 
     def once(self) -> int:
         """Try every message that is due; how many were delivered."""
@@ -71,13 +59,3 @@ class Deliver:
         if row.attempts == 0:
             log.warning("message=%d target=%s not delivered: %s", row.id, row.target, reason)
         return False
-
-    def _run(self) -> None:
-        while not self._stop.wait(LOOK_EVERY_S):
-            try:
-                self.once()
-                self.beat_ms = self._now_ms()
-            except Transient as error:
-                log.warning("outbox not readable, tried again: %s", error)
-            except Exception:  # a worker that ended would leave every later message lying
-                log.exception("the outbox could not be worked through, tried again")

@@ -11,7 +11,7 @@ from api.domain.errors import OutOfRange
 from api.domain.quantity import MEANING, Quantity
 from api.domain.reading import CheckedReading, Flag
 from api.judge.samples import usable
-from api.science.oxygen import saturation_mg_l
+from api.science.oxygen import from_percent_mg_l, percent_saturation
 
 PARTNER_AGE_MS = 900_000
 """How old the tank's temperature may be to serve as partner. [ms]"""
@@ -19,6 +19,8 @@ OTHER = {
     Quantity.OXYGEN: Quantity.OXYGEN_SATURATION,
     Quantity.OXYGEN_SATURATION: Quantity.OXYGEN,
 }
+
+INTO = {Quantity.OXYGEN: from_percent_mg_l, Quantity.OXYGEN_SATURATION: percent_saturation}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +44,10 @@ def derive(
         reason = "no good temperature of this tank within 15 minutes"
     else:
         try:
-            full_mg_l = saturation_mg_l(partner.temperature_c, pressure_kpa, salinity_psu)
+            value = INTO[quantity](reading.value, partner.temperature_c, pressure_kpa, salinity_psu)
+            flag = worst(reading.flag, partner.flag)
         except OutOfRange as error:
             reason = str(error)
-        else:
-            percent = quantity is Quantity.OXYGEN_SATURATION
-            value = 100.0 * reading.value / full_mg_l if percent else reading.value / 100.0 * full_mg_l
-            flag = worst(reading.flag, partner.flag)
     return CheckedReading(
         reading.probe,
         quantity,

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from api.domain.band import Assessment, Band, Side
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.tank import Probe
-from api.judge.assess import assess
+from api.judge.assess import UNKNOWN, assess
 from api.judge.outlook import Outlook
 from api.services.answers import Latest
 from api.services.plan import RoomPlan
@@ -16,7 +15,6 @@ from api.services.warn import outlook_of
 from api.services.watch import quiet_after_s
 from api.storage.base import Channel, Store
 
-UNKNOWN = Assessment(Band.UNKNOWN, Side.WITHIN, None)
 ByProbe = dict[str, tuple[tuple[Latest, ...], dict[Quantity, Outlook]]]
 
 

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from api.domain.alert import PRIORITY_ORDER, AlertKind, AlertState
 from api.domain.band import Band, Side
 from api.domain.quantity import MEANING, Quantity
+from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import Outlook
-from api.judge.words import KIND_WORDS, duration
 from api.services.answers import AlertNow, Latest
 
 WORTH_SAYING_S = 12 * 3600.0

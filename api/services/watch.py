@@ -5,20 +5,17 @@ Must not do: judge values; it only knows when each probe last spoke.
 
 from __future__ import annotations
 
-import logging
-import threading
 from collections.abc import Callable
 
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
-from api.domain.errors import Transient
 from api.domain.tank import Probe
 from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
+from api.services.rounds import Rounds
 from api.storage.base import Store
 
 LOOK_EVERY_S = 5.0
-log = logging.getLogger("intermolt.watch")
 
 
 def quiet_after_s(probe: Probe, plan: RoomPlan) -> float:
@@ -31,19 +28,8 @@ class Watch:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
+        self.rounds = Rounds("watch", self.look, LOOK_EVERY_S, now_ms)
         self.since_ms = now_ms()
-        self.beat_ms = now_ms()
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """End."""
-        self._stop.set()
-        self._thread.join(timeout=5)
 
     def look(self) -> None:
         """One look at all probes, kept like any other judgement."""
@@ -87,13 +73,3 @@ class Watch:
         priority = Priority.URGENT if all(missed) and any(quiet) else None
         self._ingest.take(subject, Sample(now_ms, priority, since_ms=max(last_ms.values())), AT_ONCE, events)
         return all(missed)
-
-    def _run(self) -> None:
-        while not self._stop.wait(LOOK_EVERY_S):
-            try:
-                self.look()
-                self.beat_ms = self._now_ms()
-            except Transient as error:
-                log.warning("silence could not be looked for, tried again: %s", error)
-            except Exception:  # a watch that ended would look like a room that is well
-                log.exception("silence could not be looked for, tried again")

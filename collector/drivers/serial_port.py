@@ -26,7 +26,7 @@ PARITIES = {
     "space": serial.PARITY_SPACE,
 }
 READ_BYTES = 4096
-TODO = {
+ADVICE = {
     PortReason.MISSING: "there is no such port; is the probe plugged in?",
     PortReason.REFUSED: "not allowed to open it; add the collector's user to the group that owns it (often dialout)",
     PortReason.BUSY: "another program is using it",
@@ -92,7 +92,7 @@ class SerialPort:
         default = PortReason.BUSY if "lock" in str(error) else PortReason.SETTINGS
         reason = REASONS.get(number, default) if number is not None else default
         detail = f" ({error})" if reason is PortReason.SETTINGS else ""
-        return PortTrouble(self.probe, self.name, reason, TODO[reason] + detail)
+        return PortTrouble(self.probe, self.name, reason, ADVICE[reason] + detail)
 
     def read(self, wait_s: float) -> bytes:
         """What comes within ``wait_s``; empty when nothing does.
@@ -148,4 +148,4 @@ class SerialPort:
         return int(self._serial.fileno())
 
     def _gone(self) -> PortTrouble:
-        return PortTrouble(self.probe, self.name, PortReason.UNPLUGGED, TODO[PortReason.UNPLUGGED])
+        return PortTrouble(self.probe, self.name, PortReason.UNPLUGGED, ADVICE[PortReason.UNPLUGGED])

@@ -8,11 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.domain.band import Side
 from api.domain.care import CareRange
 from api.domain.quantity import Quantity
-from api.judge.assess import assess
-from api.judge.outlook import NOTHING, improving, look_ahead, slope
+from api.judge.outlook import NOTHING, look_ahead, slope
 
 OXYGEN = CareRange(Quantity.OXYGEN, target_low=6, tolerable_low=5, danger_low=3, tolerable_high=12, danger_high=20)
 STEP_MS = 300_000
@@ -75,13 +73,3 @@ def test_the_fit_is_exact_on_a_line(start: float, per_hour: float, count: int) -
     assert fitted is not None
     assert fitted[0] == pytest.approx(per_hour, abs=1e-9)
     assert fitted[1] == pytest.approx(0.0, abs=1e-6)
-
-
-def test_improving() -> None:
-    """Rising when too low, falling when too high; inside the target there is nothing to improve."""
-    low, high = assess(4.0, OXYGEN), assess(13.0, OXYGEN)
-    assert (low.side, high.side) == (Side.LOW, Side.HIGH)
-    assert [improving(low, 1.0), improving(low, -1.0), improving(high, -1.0), improving(high, 1.0)] == [
-        True, False, True, False,
-    ]  # fmt: skip
-    assert not improving(assess(8.0, OXYGEN), 1.0)

@@ -98,7 +98,7 @@ def test_the_watch_outlives_a_fault(
     lab: TestRoom, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     """It is logged, its part of health goes stale, and it looks again."""
-    monkeypatch.setattr("api.services.watch.LOOK_EVERY_S", 0.01)
+    monkeypatch.setattr(lab.service.watch.rounds, "every_s", 0.01)
     broken, plan = True, lab.service.watch._plan
 
     def failing() -> object:
@@ -107,14 +107,14 @@ def test_the_watch_outlives_a_fault(
         return plan()
 
     monkeypatch.setattr(lab.service.watch, "_plan", failing)
-    with caplog.at_level(logging.ERROR, "intermolt.watch"):
-        lab.service.watch.start()
+    with caplog.at_level(logging.ERROR, "intermolt.rounds"):
+        lab.service.watch.rounds.start()
         _wait(lambda: "nobody thought of" in caplog.text)
         lab.now_ms += 120_000
         assert lab.service.health()["watch"] == "silent for 120 s"
         broken = False
         _wait(lambda: lab.service.health()["watch"] == "well")
-    lab.service.watch.stop()
+    lab.service.watch.rounds.stop()
 
 
 def _wait(true: Callable[[], bool]) -> None:

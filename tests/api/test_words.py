@@ -6,8 +6,9 @@ import pytest
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority, Subject
 from api.domain.quantity import Quantity
+from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import NOTHING, Outlook
-from api.judge.words import CAUTION, FIRST_CHECK, KIND_WORDS, amount, duration, text, title, trend_words
+from api.judge.words import CAUTION, FIRST_CHECK, amount, text, title, trend_words
 
 HOUR_MS = 3_600_000
 

@@ -11,6 +11,7 @@ from api.domain.band import Band, Side
 from api.domain.care import WARM_WATER, CareRange
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
+from api.domain.words import duration
 from api.services.answers import StripCell
 from dashboard.alerts import standing_first
 from dashboard.clock import Clock
@@ -21,7 +22,7 @@ from dashboard.scale import scale_of
 from dashboard.strip import CELLS, strip_of
 from dashboard.units import Units, lens
 from dashboard.views import head_view, needs_attention, room_view
-from dashboard.words import count, duration, joined
+from dashboard.words import count, joined
 from tests.dashboard.made_up_room import NOW_MS, WARMTH, latest, pair, room, strip
 
 CLOCK = Clock("Europe/Vienna", NOW_MS)
