@@ -8,13 +8,14 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 from api.domain.errors import InputError, RoomFileError
 from api.domain.roomfile import parse_room
+from api.domain.roomkeys import VALUE
 from api.domain.tables import Place, take, unknown
 from api.domain.tank import Probe, RoomFile
 from collector.drivers.base import Driver
@@ -43,6 +44,9 @@ class CollectorConfig:
     spool_max_mb: float
     pack_size: int
     probes: tuple[CheckedProbe, ...]
+    uplink: str = "http"
+    second_voice_after_s: float = 900.0
+    room: RoomFile | None = None
 
 
 def load_config(room_file: Path, data: Path | None = None, service: str | None = None) -> CollectorConfig:
@@ -64,6 +68,9 @@ def load_config(room_file: Path, data: Path | None = None, service: str | None =
         service=_service(service, room, Place(str(room_file), text, "room.collector")),
         spool_max_mb=room.collector.spool_max_mb,
         pack_size=room.collector.pack_size,
+        uplink=_uplink(room, Place(str(room_file), text, "room.collector")),
+        second_voice_after_s=room.collector.second_voice_after_s,
+        room=room,
         probes=_probes(room, str(room_file), text),
     )
 
@@ -75,6 +82,12 @@ def _service(asked: str | None, room: RoomFile, place: Place) -> str:
         what, todo = f"service = {url!r} is no web address.", 'Write it like "http://127.0.0.1:8080".'
         raise InputError(f"--service: {what} {todo}") if asked else place.wrong(what, todo, "service")
     return url.rstrip("/")
+
+
+def _uplink(room: RoomFile, place: Place) -> str:
+    if room.collector.uplink == "mqtt" and room.mqtt is None:
+        raise place.wrong('uplink = "mqtt" needs a broker.', "Add a [room.mqtt] table with its host.", "uplink")
+    return room.collector.uplink
 
 
 def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
@@ -89,6 +102,7 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
             if name not in COMMON and name not in {key.name for key in driver.KEYS}:
                 raise unknown(name, (*(key.name for key in driver.KEYS), *COMMON), place)
         options = take(probe.options, driver.KEYS, place)
+        probe = _with_value_options(probe, driver, place, file, text, tables)
         driver.check(probe, options, place)
         port = driver.port(probe, options, folder)
         if port and port in owners:
@@ -96,6 +110,23 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
         owners[port] = probe.id
         checked.append(CheckedProbe(probe, driver, options))
     return tuple(checked)
+
+
+def _with_value_options(
+    probe: Probe, driver: type[Driver], place: Place, file: str, text: str, tables: list[dict[str, Any]]
+) -> Probe:
+    """The probe with each value's own keys of this driver read strictly and filled in."""
+    before = sum(len(table.get("value", ())) for table in tables[: place.index])
+    known = (*(key.name for key in VALUE), *(key.name for key in driver.VALUE_KEYS))
+    values = []
+    for offset, value in enumerate(probe.values):
+        found = Place(file, text, "probe.value", before + offset)
+        inner = found if found.line() else place
+        for name in value.options:
+            if name not in known:
+                raise unknown(name, known, inner)
+        values.append(replace(value, options=take(value.options, driver.VALUE_KEYS, inner)))
+    return replace(probe, values=tuple(values))
 
 
 def _driver(probe: Probe, place: Place) -> type[Driver]:

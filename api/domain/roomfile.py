@@ -14,9 +14,27 @@ from api.domain.care import WARM_WATER, CareProfile, CareRange
 from api.domain.errors import InputError, RoomFileError
 from api.domain.quantity import Quantity
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE
+from api.domain.roomkeys import (
+    CARE,
+    COLLECTOR,
+    HEARTBEAT,
+    LIMITS,
+    MQTT,
+    NOTIFY,
+    PROBE,
+    RANGE,
+    ROOM,
+    SERVICE,
+    SIMULATED,
+    TANK,
+    TOP,
+    VALUE,
+)
 from api.domain.tables import Key, Place, take, unknown
 from api.domain.tank import (
     CollectorSettings,
+    Heartbeat,
+    Mqtt,
     Notify,
     Probe,
     Room,
@@ -26,74 +44,6 @@ from api.domain.tank import (
     Tank,
     Value,
 )
-
-TOP = ("room", "tank", "probe", "care", "notify")
-QUANTITIES = tuple(str(q) for q in Quantity)
-ROOM = (
-    Key("name", str, required=True),
-    Key("zone", str, required=True),
-    Key("altitude_m", float, 0.0, low=-430, high=9000),
-    Key("pressure_kpa", float, low=30, high=115),
-    Key("salinity_psu", float, 0.0, low=0, high=40),
-    Key("service", dict, {}),
-    Key("collector", dict, {}),
-    Key("simulated", dict),
-)
-SERVICE = (
-    Key("host", str, "127.0.0.1"),
-    Key("port", int, 8080, low=0, high=65535),
-    Key("hosts", list, []),
-    Key("quiet_after_missed", int, 3, low=1, high=1000),
-    Key("quiet_grace_s", float, 300.0, low=0, high=86400),
-    Key("late_after_s", float, 900.0, low=60, high=86400),
-)
-COLLECTOR = (
-    Key("service", str, ""),
-    Key("spool_max_mb", float, 2000.0, low=1, high=1_000_000),
-    Key("pack_size", int, 200, low=1, high=5000),
-)
-SIMULATED = (
-    Key("seed", int, 7),
-    Key("history_days", float, 7.0, low=0, high=370),
-    Key("history_every_s", float, 60.0, low=1, high=3600),
-    Key("speed", float, 1.0, low=0.1, high=1000),
-)
-TANK = (
-    Key("id", str, required=True),
-    Key("name", str),
-    Key("volume_l", float, low=0.1, high=1_000_000),
-    Key("species", str, ""),
-    Key("care", str, "warm-water"),
-    Key("note", str, ""),
-)
-PROBE = (
-    Key("id", str, required=True),
-    Key("driver", str, required=True),
-    Key("tank", str),
-    Key("every_s", float, 60.0, low=0.1, high=86400),
-    Key("value", list, required=True),
-)
-VALUE = (
-    Key("quantity", str, required=True, choices=QUANTITIES),
-    Key("unit", str, required=True),
-    Key("field", int, low=1, high=1000),
-    Key("key", str),
-)
-NOTIFY = (
-    Key("name", str, required=True),
-    Key("url", str, required=True),
-    Key("priority", str, "today", choices=("urgent", "today", "note")),
-)
-LIMITS = ("target_low", "target_high", "tolerable_low", "tolerable_high", "danger_low", "danger_high")
-RANGE = (
-    *(Key(name, float) for name in LIMITS),
-    Key("deadband", float, 0.0, low=0),
-    Key("on_delay_s", float, 600.0, low=0, high=86400),
-    Key("danger_on_delay_s", float, 120.0, low=0, high=86400),
-    Key("off_delay_s", float, 600.0, low=0, high=86400),
-    Key("source", str, "set in room.toml"),
-)
-CARE = (Key("name", str, required=True), Key("source", str, ""), *(Key(q, dict) for q in QUANTITIES))
 
 
 def parse_room(text: str, file: str = "room.toml") -> RoomFile:
@@ -127,6 +77,10 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
         simulated=None
         if room["simulated"] is None
         else SimulatedSettings(**take(room["simulated"], SIMULATED, Place(file, text, "room.simulated"))),
+        mqtt=None if room["mqtt"] is None else Mqtt(**take(room["mqtt"], MQTT, Place(file, text, "room.mqtt"))),
+        heartbeat=None
+        if room["heartbeat"] is None
+        else _heartbeat(room["heartbeat"], Place(file, text, "room.heartbeat")),
     )
 
 
@@ -141,6 +95,15 @@ def _service(table: dict[str, Any], place: Place) -> ServiceSettings:
     values = take(table, SERVICE, place)
     values["hosts"] = tuple(str(host) for host in values["hosts"])
     return ServiceSettings(**values)
+
+
+def _heartbeat(table: dict[str, Any], place: Place) -> Heartbeat:
+    values = take(table, HEARTBEAT, place)
+    if not values["url"].startswith(("http://", "https://")):
+        raise place.wrong(
+            f"url = {values['url']!r} is no web address.", 'Write it like "https://watch.example/x".', "url"
+        )
+    return Heartbeat(**values)
 
 
 def _zone(zone: str, place: Place) -> None:
@@ -251,13 +214,22 @@ def _values(rows: list[Any], place: Place, probes: list[dict[str, Any]]) -> tupl
         if not isinstance(row, dict):
             raise place.wrong("value must be tables.", "Write [[probe.value]] below the probe.", "value")
         inner = Place(place.file, place.text, f"{place.table}.value", before + offset)
-        got = take(row, VALUE, inner if inner.line() else place)
+        got = take(row, VALUE, inner if inner.line() else place, rest=True)
         if not 0 < len(got["unit"]) <= 32 or not got["unit"].isprintable():
             raise inner.wrong(f"unit = {got['unit'][:40]!r} is not usable.", "Give 1 to 32 characters.", "unit")
-        values.append(Value(Quantity(got["quantity"]), got["unit"], got["field"], got["key"]))
+        own = {key.name for key in VALUE}
+        got["quantity"], got["checks"] = Quantity(got["quantity"]), _checks(got["checks"], inner)
+        values.append(Value(**got, options={name: value for name, value in row.items() if name not in own}))
     if not values:
         raise place.wrong("has no value.", "Add a [[probe.value]] table with quantity and unit.")
     return tuple(values)
+
+
+def _checks(table: dict[str, Any], place: Place) -> dict[str, float]:
+    for name, value in table.items():
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise place.wrong(f"checks.{name} = {value!r} should be a number.", "", "checks")
+    return {name: float(value) for name, value in table.items()}
 
 
 def _name(name: str, place: Place) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as made
 from typing import Any
 
 from api.domain.care import CareProfile
@@ -31,16 +32,23 @@ class Tank:
     species: str = ""
     care: str = "warm-water"
     note: str = ""
+    salinity_psu: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value a probe delivers: its quantity, unit, and where in the probe's line it stands."""
+    """One value a probe delivers: its quantity, unit, and where in the probe's line it stands.
+
+    ``checks`` are a keeper's own limits of the quality checks, ``options`` the driver's own keys of this value.
+    """
 
     quantity: Quantity
     unit: str
     field: int | None = None
     key: str | None = None
+    checks: Mapping[str, float] = made(default_factory=dict)
+    calibrate_every_days: float | None = None
+    options: Mapping[str, Any] = made(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +60,7 @@ class Probe:
     tank: str | None = None
     every_s: float = 60.0
     values: tuple[Value, ...] = ()
-    options: Mapping[str, Any] = field(default_factory=dict)
+    options: Mapping[str, Any] = made(default_factory=dict)
     line: int | None = None
 
 
@@ -84,6 +92,30 @@ class CollectorSettings:
     service: str = ""
     spool_max_mb: float = 2000.0
     pack_size: int = 200
+    uplink: str = "http"
+    second_voice_after_s: float = 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mqtt:
+    """The broker that readings may go through."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    user: str = ""
+    password: str = ""
+    password_file: str = ""
+    tls: bool = False
+    ca_file: str = ""
+    version: str = "5"
+
+
+@dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """An outside address that is called every few minutes, so that total silence is noticed there."""
+
+    url: str
+    every_s: float = 300.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +140,5 @@ class RoomFile:
     service: ServiceSettings
     collector: CollectorSettings
     simulated: SimulatedSettings | None
+    mqtt: Mqtt | None = None
+    heartbeat: Heartbeat | None = None

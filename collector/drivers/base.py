@@ -67,6 +67,8 @@ class Driver(ABC):
 
     KEYS: ClassVar[tuple[Key, ...]] = ()
     """The keys of ``[[probe]]`` that only this driver reads."""
+    VALUE_KEYS: ClassVar[tuple[Key, ...]] = ()
+    """The keys of ``[[probe.value]]`` that only this driver reads, from ``Value.options``."""
     SOURCE_KEEPS: ClassVar[bool] = False
     """True when the source will give an unacknowledged batch again: then a full spool makes it wait, not forget."""
 
