@@ -27,6 +27,14 @@ class Flag(IntEnum):
     MISSING = 9
 
 
+class Arrival(IntEnum):
+    """How a reading came: while it was news, late, or late and older than others so that its checks still wait."""
+
+    IN_TIME = 0
+    LATE = 1
+    WAITING = 2
+
+
 @dataclass(frozen=True, slots=True)
 class RawReading:
     """What a probe said, before anyone believed it.
@@ -65,3 +73,17 @@ class CheckedReading:
     flag: Flag
     reason: str = ""
     derived: bool = False
+    arrival: Arrival = Arrival.IN_TIME
+
+
+@dataclass(frozen=True, slots=True)
+class KeptReading:
+    """A reading as it is kept, without its channel."""
+
+    time_ms: int
+    raw_value: float
+    raw_unit: str
+    value: float | None
+    flag: Flag
+    reason: str
+    arrival: Arrival

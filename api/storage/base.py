@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import Any, Protocol, TypeVar
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 from api.domain.alert import AlertState
 from api.domain.errors import Transient
 from api.domain.quantity import Quantity
-from api.domain.reading import CheckedReading, Flag
+from api.domain.reading import CheckedReading, Flag, KeptReading
 from api.judge.alert_cycle import Track
 
 T = TypeVar("T")
+LATE, CALIBRATED = "late", "calibrated"
 SUMMARY_STEPS_S = (300, 3600)
 """Lengths of the summary spans kept beside the readings. [s]"""
 
@@ -95,6 +96,29 @@ class OutboxRow:
     last_error: str
 
 
+class Revision(NamedTuple):
+    """A second thought about one kept reading."""
+
+    probe: str
+    quantity: Quantity
+    time_ms: int
+    flag: Flag
+    reason: str
+
+
+class CalibrationRow(NamedTuple):
+    """A calibration as it is kept."""
+
+    id: int
+    probe: str
+    quantity: Quantity
+    from_ms: int
+    body: dict[str, Any]
+    entered_ms: int
+    withdrawn_ms: int | None
+    withdrawn_by: str
+
+
 class ReadingStore(Protocol):
     """Keeps readings and their summaries."""
 
@@ -114,6 +138,60 @@ class ReadingStore(Protocol):
 
     def count(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int) -> int:
         """How many readings there are, counting no further than ``most``."""
+
+
+class Waiting(NamedTuple):
+    """A span of a channel whose values or checks have to be made again. ``why``: LATE or CALIBRATED."""
+
+    probe: str
+    quantity: Quantity
+    why: str
+    start_ms: int
+    end_ms: int
+    touched_ms: int
+
+
+class RevisionStore(Protocol):
+    """Second thoughts about kept readings: flags that a later reading decided, values from raw once more.
+
+    What a probe said (time, raw value, raw unit) is never changed. Writes inside ``Store.write`` only; summaries and
+    the channel's newest reading follow in the same transaction.
+    """
+
+    def revise(self, changes: Sequence[Revision]) -> None:
+        """Change flags and reasons of kept readings."""
+
+    def rows(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int = -1) -> list[KeptReading]:
+        """Kept readings from start (inside) to end (outside), in time order, ``most`` of them at most (-1: all)."""
+
+    def newest(self, probe: str, quantity: Quantity, before_ms: int, most: int) -> list[KeptReading]:
+        """The newest readings before a time, in time order."""
+
+    def rewrite(self, probe: str, quantity: Quantity, rows: Sequence[KeptReading]) -> None:
+        """Put value, flag, reason and arrival of kept readings anew; the rest stays as it was kept."""
+
+    def rederive(self, probe: str, quantity: Quantity, rows: Sequence[KeptReading]) -> None:
+        """Put derived readings anew, also where there were none."""
+
+    def wait(self, probe: str, quantity: Quantity, why: str, start_ms: int, end_ms: int, now_ms: int) -> None:
+        """Note that a span has to be gone over; spans of one channel and reason grow together."""
+
+    def waiting(self) -> list[Waiting]:
+        """Spans that wait, temperatures first."""
+
+    def gone_over(self, span: Waiting, up_to_ms: int) -> None:
+        """A span is done up to a time; done to its end, it waits no longer."""
+
+    def add_calibration(
+        self, probe: str, quantity: Quantity, from_ms: int, body: Mapping[str, Any], now_ms: int
+    ) -> int:
+        """Keep a calibration and return its id."""
+
+    def withdraw_calibration(self, calibration: int, person: str, now_ms: int) -> None:
+        """Take a calibration out of force; it stays on record."""
+
+    def calibrations(self) -> list[CalibrationRow]:
+        """Every calibration ever entered, in the order they take effect."""
 
 
 class StateStore(Protocol):
@@ -190,6 +268,7 @@ class Store(Protocol):
     """One database: readings and records, one writer."""
 
     readings: ReadingStore
+    revisions: RevisionStore
     state: StateStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:

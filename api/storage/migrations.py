@@ -54,6 +54,20 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE TABLE counter (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;
         """,
     ),
+    (
+        "0003 late readings and calibrations",
+        """
+        ALTER TABLE reading ADD COLUMN arrival INTEGER NOT NULL DEFAULT 0;
+        CREATE TABLE waiting (
+            probe TEXT NOT NULL, quantity TEXT NOT NULL, why TEXT NOT NULL, start_ms INTEGER NOT NULL,
+            end_ms INTEGER NOT NULL, touched_ms INTEGER NOT NULL, PRIMARY KEY (probe, quantity, why)) WITHOUT ROWID;
+        CREATE TABLE calibration (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, probe TEXT NOT NULL, quantity TEXT NOT NULL, from_ms INTEGER NOT NULL,
+            body TEXT NOT NULL, entered_ms INTEGER NOT NULL, withdrawn_ms INTEGER,
+            withdrawn_by TEXT NOT NULL DEFAULT '');
+        CREATE INDEX calibration_of ON calibration (probe, quantity, from_ms);
+        """,
+    ),
 )
 
 

@@ -67,7 +67,7 @@ class SqliteReadings:
                 fresh.extend(rows)
             else:
                 for place, row in zip(places, rows, strict=True):
-                    new[place] = self._connection.execute(f"{INSERT} (?, ?, ?, ?, ?, ?, ?)", row).rowcount == 1
+                    new[place] = self._connection.execute(f"{INSERT} (?, ?, ?, ?, ?, ?, ?, ?)", row).rowcount == 1
                 kept = [readings[place] for place in places if new[place]]
             summaries.extend(_summaries(channel, kept))
             if kept and kept[-1].time_ms > last_ms:
@@ -153,7 +153,7 @@ class SqliteReadings:
 
 
 def _row(channel: int, r: CheckedReading) -> Row:
-    return (channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None)
+    return (channel, r.time_ms, r.raw_value, r.raw_unit, r.value, int(r.flag), r.reason or None, int(r.arrival))
 
 
 def _summaries(channel: int, readings: list[CheckedReading]) -> list[Row]:

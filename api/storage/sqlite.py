@@ -12,9 +12,10 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TypeVar
 
-from api.storage.base import ReadingStore, StateStore
+from api.storage.base import ReadingStore, RevisionStore, StateStore
 from api.storage.migrations import migrate
 from api.storage.readings import SqliteReadings
+from api.storage.revisions import SqliteRevisions
 from api.storage.state import SqliteState
 from api.storage.writer import Writer
 
@@ -48,6 +49,7 @@ class SqliteStore:
         self._readers: list[sqlite3.Connection] = []
         self._lock = threading.Lock()
         self.readings: ReadingStore = SqliteReadings(self._connection, self.reader)
+        self.revisions: RevisionStore = SqliteRevisions(self._connection, self.reader)
         self.state: StateStore = SqliteState(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:

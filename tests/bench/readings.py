@@ -23,7 +23,7 @@ from api.storage.sqlite import connect
 from tests.bench.rooms import pack, resident_mb, service
 
 SENDERS = 8
-INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, NULL)"
+INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, NULL, 0)"
 
 
 def bare(folder: Path, packs: list[bytes], round_number: int) -> float:
