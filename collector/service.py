@@ -1,4 +1,4 @@
-"""The service as the collector sees it: a pack handed over, a status report, and every failure as our own error.
+"""The service as the collector sees it: readings handed over, a status report, and every failure as our own error.
 
 Must not do: retry, wait, or decide what happens to a reading.
 """
@@ -9,7 +9,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 from urllib.parse import quote
 
 import httpx
@@ -24,15 +24,40 @@ TIMEOUT = httpx.Timeout(30.0, connect=5.0, pool=5.0)
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What the service did with a pack: ``refused`` are places in it, with reasons."""
+    """What the service did with readings: ``refused`` are places among them, with reasons.
+
+    ``unanswered`` are the places, never all of them, that it did not take for the reason in ``trouble``.
+    """
 
     accepted: int
     duplicate: int
     refused: tuple[tuple[int, str], ...]
+    unanswered: tuple[int, ...] = ()
+    trouble: ServiceTrouble | PackRefused | None = None
+
+
+class Upstream(Protocol):
+    """A way to the service. ``packs`` is how many packs of readings it can have under way at once."""
+
+    packs: int
+
+    def post(self, readings: Sequence[RawReading]) -> Answer:
+        """Hand readings over and wait until the service says they are stored.
+
+        Raises ServiceTrouble when it should be tried again, PackTooLarge and PackRefused when not as it is.
+        """
+
+    def put_status(self, name: str, document: dict[str, Any]) -> None:
+        """Report how the collector is. Raises ServiceTrouble."""
+
+    def close(self) -> None:
+        """Close the connection."""
 
 
 class Service:
-    """One kept connection to the service."""
+    """One kept HTTP connection to the service: an ``Upstream``."""
+
+    packs = 1
 
     def __init__(self, url: str, data: Path, timeout: httpx.Timeout = TIMEOUT) -> None:
         self._token_path = data / TOKEN_FILE
@@ -49,13 +74,8 @@ class Service:
         response = self._send("POST", "/api/v1/readings", encode(readings), headers)
         status = response.status_code
         if status == 200:
-            return _answer(response, len(readings))
-        words = _words(response)
-        if status == 413:
-            raise PackTooLarge(words, status)
-        if status in (400, 422):
-            raise PackRefused(words, status)
-        raise ServiceTrouble(words, status)
+            return answer_of(_json(response), len(readings))
+        raise failure(status, _words(response))
 
     def put_status(self, name: str, document: dict[str, Any]) -> None:
         """Report how the collector is.
@@ -103,10 +123,21 @@ class Service:
         self._client.close()
 
 
-def _answer(response: httpx.Response, sent: int) -> Answer:
-    """The answer, only when it accounts for every reading: readings are deleted because of it."""
+def failure(status: int, words: str) -> ServiceTrouble | PackRefused:
+    """The error that an answer's status stands for, with the service's own words."""
+    if status == 413:
+        return PackTooLarge(words, status)
+    if status in (400, 422):
+        return PackRefused(words, status)
+    return ServiceTrouble(words, status)
+
+
+def answer_of(body: Any, sent: int) -> Answer:
+    """The answer, only when it accounts for every reading: readings are deleted because of it.
+
+    Raises ServiceTrouble otherwise.
+    """
     try:
-        body = response.json()
         accepted, duplicate = _whole(body["accepted"]), _whole(body["duplicate"])
         refused = {_whole(item["index"]): str(item["reason"]) for item in body["refused"]}
     except (ValueError, KeyError, TypeError) as error:
@@ -114,6 +145,13 @@ def _answer(response: httpx.Response, sent: int) -> Answer:
     if accepted + duplicate + len(refused) < sent or any(index >= sent for index in refused):
         raise ServiceTrouble(f"answered for {accepted + duplicate + len(refused)} of {sent} readings", 200)
     return Answer(accepted, duplicate, tuple(sorted(refused.items())))
+
+
+def _json(response: httpx.Response) -> Any:
+    try:
+        return response.json()
+    except ValueError:
+        return None  # whoever answered so is not our service, as answer_of says
 
 
 def _whole(value: Any) -> int:

@@ -44,7 +44,7 @@ class _Keep(_Job):
 @dataclass(eq=False)
 class _Finish(_Job):
     epoch: int = 0
-    last: int = 0
+    numbers: Sequence[int] = ()
     refusals: Sequence[Refusal] = ()
 
 
@@ -57,9 +57,14 @@ class Spool:
     """Readings on their way, safe against kill and power loss; all calls may come from any thread."""
 
     def __init__(
-        self, path: Path, max_mb: float = 2000.0, now_ms: Callable[[], int] = present_ms, gather_s: float = GATHER_S
+        self,
+        path: Path,
+        max_mb: float = 2000.0,
+        now_ms: Callable[[], int] = present_ms,
+        gather_s: float = GATHER_S,
+        monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._stock = Stock(path, int(max_mb * 1e6), now_ms)
+        self._stock = Stock(path, int(max_mb * 1e6), now_ms, monotonic_s)
         self._gather_s = gather_s
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._closed = threading.Event()
@@ -84,16 +89,16 @@ class Spool:
         return bool(self._do(_Keep(readings=readings, bookmark=bookmark, source_keeps=source_keeps)))
 
     def take(self, count: int) -> Taken:
-        """The oldest readings, up to ``count``; they stay until ``finish``."""
+        """Up to ``count`` readings: what came just now, then the oldest; they stay until ``finish``."""
         found: Taken = self._do(_Ask(question=lambda stock: stock.take(count)))
         if not found.rows:
             self.arrived.clear()
             found = self._do(_Ask(question=lambda stock: stock.take(count)))
         return found
 
-    def finish(self, taken: Taken, last: int, refusals: Sequence[Refusal] = ()) -> None:
-        """The service has everything taken up to number ``last``; the refused are set aside with their reasons."""
-        self._do(_Finish(epoch=taken.epoch, last=last, refusals=refusals))
+    def finish(self, taken: Taken, numbers: Sequence[int], refusals: Sequence[Refusal] = ()) -> None:
+        """The service has these of the readings taken; the refused are set aside with their reasons."""
+        self._do(_Finish(epoch=taken.epoch, numbers=numbers, refusals=refusals))
 
     def bookmark(self, source: str) -> str | None:
         """How far a source was read, as committed with its last batch."""
@@ -169,7 +174,7 @@ class Spool:
             return
         for job in group:
             if isinstance(job, _Finish):
-                stock.finish(job.epoch, job.last, job.refusals)
+                stock.finish(job.epoch, job.numbers, job.refusals)
         keeps = [job for job in group if isinstance(job, _Keep) and not self._must_wait(job)]
         try:
             self._commit(keeps)

@@ -92,17 +92,22 @@ class SpoolFile:
     def oldest(self, after: int, count: int) -> list[Row]:
         """Up to ``count`` readings with numbers above ``after``, oldest first."""
         sql = f"SELECT id, {COLUMNS} FROM reading WHERE id > ? ORDER BY id LIMIT ?"  # noqa: S608 our own words only
-        found = self.db.execute(sql, (after, count)).fetchall()
-        return [(row[0], RawReading(row[1], Quantity(row[2]), row[3], row[4], row[5])) for row in found]
+        return [_row(found) for found in self.db.execute(sql, (after, count)).fetchall()]
+
+    def newest(self, first: int, since_ms: int, count: int) -> list[Row]:
+        """Of the newest ``count`` readings with numbers from ``first``, those of times from ``since_ms``, in order."""
+        some = f"SELECT id, {COLUMNS} FROM reading WHERE id >= ? ORDER BY id DESC LIMIT ?"  # noqa: S608 our own words
+        sql = f"SELECT * FROM ({some}) WHERE time_ms >= ? ORDER BY id"  # noqa: S608 our own words only
+        return [_row(found) for found in self.db.execute(sql, (first, count, since_ms)).fetchall()]
 
     def add(self, rows: Iterable[Row]) -> None:
         """Put readings in, within the caller's transaction."""
         sql = f"INSERT INTO reading(id, {COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)"  # noqa: S608 our own words only
         self.db.executemany(sql, ((n, r.probe, str(r.quantity), r.time_ms, r.value, r.unit) for n, r in rows))
 
-    def remove_to(self, last: int) -> int:
-        """Take readings out up to a number; how many there were."""
-        return self.db.execute("DELETE FROM reading WHERE id <= ?", (last,)).rowcount
+    def remove(self, first: int, last: int) -> int:
+        """Take readings out from one number to another; how many there were."""
+        return self.db.execute("DELETE FROM reading WHERE id BETWEEN ? AND ?", (first, last)).rowcount
 
     def drop_oldest(self, count: int) -> int:
         """Take out the oldest ``count`` readings; how many there were."""
@@ -154,6 +159,11 @@ class SpoolFile:
             self.db.close()
         except sqlite3.Error:
             pass  # what was committed is on the disk; nothing else can be done here
+
+
+def _row(found: tuple[int, str, str, int, float, str]) -> Row:
+    number, probe, quantity, time_ms, value, unit = found
+    return number, RawReading(probe, Quantity(quantity), time_ms, value, unit)
 
 
 def is_damage(error: sqlite3.Error) -> bool:

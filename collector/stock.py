@@ -1,6 +1,7 @@
 """The readings in stock: on the disk, and in bounded memory while the disk takes nothing.
 
-Used by the spool's writer thread alone. Must not do: throw a reading away without counting it.
+Readings leave it one by one, in any order, because fresh ones go before a backlog. Used by the spool's writer thread
+alone. Must not do: throw a reading away without counting it.
 """
 
 from __future__ import annotations
@@ -9,15 +10,23 @@ import sqlite3
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from api.domain.errors import InputError
 from api.domain.reading import RawReading
 from collector.errors import SpoolDamaged
+from collector.runs import Runs
 from collector.spoolfile import Refusal, Row, SpoolFile, is_damage, salvage, set_aside
 
 HELD_LIMIT = 20_000
 PENDING_REFUSALS = 1000
+FRESH_S = 5.0
+"""How long after it came a reading goes before the backlog. [s]"""
+FRESH_AGE_MS = 60_000
+"""A reading that tells of a time before this came late from its source and is no news. [ms]"""
+MARK_S = 0.25
+LOOKED_THROUGH = 2000
 Rescued = tuple[list[RawReading], list[tuple[str, str]]]
 
 
@@ -27,6 +36,11 @@ class Taken:
 
     epoch: int
     rows: list[Row]
+
+    @property
+    def numbers(self) -> list[int]:
+        """The numbers of all of them."""
+        return [number for number, _ in self.rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,15 +57,16 @@ class StockState:
 class Stock:
     """Readings on disk and in memory, in one order. ``commit`` is all or nothing on the disk."""
 
-    def __init__(self, path: Path, max_bytes: int, now_ms: Callable[[], int]) -> None:
-        self.path, self.max_bytes, self.now_ms = path, max_bytes, now_ms
+    def __init__(self, path: Path, max_bytes: int, now_ms: Callable[[], int], monotonic_s: Callable[[], float]) -> None:
+        self.path, self.max_bytes, self.now_ms, self._monotonic_s = path, max_bytes, now_ms, monotonic_s
         self.file: SpoolFile | None = None
         self.held: deque[Row] = deque()
         self.epoch = 0
         self.disk_trouble: str | None = None
         self.notice: str | None = None
         self._next_id = 1
-        self._done_to = self._removed_to = 0
+        self._done = Runs()
+        self._marks: deque[tuple[float, int]] = deque()
         self._on_disk = self._dropped = self._refused = 0
         self._new_drops = 0
         self._refusals: list[Refusal] = []
@@ -72,7 +87,8 @@ class Stock:
     def _begin(self, file: SpoolFile, rescued: Rescued) -> None:
         self.file = file
         self.epoch += 1
-        self._done_to = self._removed_to = 0
+        self._done.clear()
+        self._marks.clear()
         first = file.last_id() + 1
         waiting = [*rescued[0], *(reading for _, reading in self.held)]
         self.held = deque(enumerate(waiting, first))
@@ -94,8 +110,18 @@ class Stock:
     def _number(self, readings: Sequence[RawReading]) -> list[Row]:
         """Give readings their place in the order."""
         first = self._next_id
+        now_s = self._monotonic_s()
+        if readings and (not self._marks or now_s - self._marks[-1][0] >= MARK_S):
+            self._marks.append((now_s, first))
         self._next_id += len(readings)
         return list(enumerate(readings, first))
+
+    def _fresh_from(self) -> int:
+        """The lowest number of a reading that came within ``FRESH_S``."""
+        now_s = self._monotonic_s()
+        while self._marks and now_s - self._marks[0][0] > FRESH_S:
+            self._marks.popleft()
+        return self._marks[0][1] if self._marks else self._next_id
 
     def commit(self, readings: Sequence[RawReading], bookmarks: Sequence[tuple[str, str]]) -> None:
         """Put readings, bookmarks and everything that waits in memory on the disk, in one transaction.
@@ -109,7 +135,7 @@ class Stock:
             file.add(new)
             for source, position in bookmarks:
                 file.set_bookmark(source, position)
-            removed = file.remove_to(self._done_to) if self._done_to > self._removed_to else 0
+            removed = sum(file.remove(first, last) for first, last in self._done.runs)
             if self._refusals:
                 file.refuse(self._refusals, self.now_ms())
             dropped = self._make_room(file, len(new))
@@ -123,7 +149,8 @@ class Stock:
         self._dropped += dropped + self._new_drops
         self._refused += len(self._refusals)
         self._on_disk += len(new) - removed - dropped
-        self._removed_to, self._new_drops, self._refusals = self._done_to, 0, []
+        self._new_drops, self._refusals = 0, []
+        self._done.clear()
         self.held.clear()
         self.disk_trouble = None
 
@@ -160,31 +187,62 @@ class Stock:
             self._new_drops += 1
 
     def take(self, count: int) -> Taken:
-        """The oldest readings that are not yet finished with."""
+        """The oldest readings that are not done; while that is a backlog, the fresh ones of them first.
+
+        At least a quarter of ``count`` is left to the backlog, so that it ends however much comes in.
+        """
+        rows = self._oldest(count)
+        fresh_from = self._fresh_from()
+        if len(rows) < count or rows[0][0] >= fresh_from:
+            return Taken(self.epoch, rows)
+        fresh = self._fresh(fresh_from, count - count // 4)
+        names = {number for number, _ in fresh}
+        return Taken(self.epoch, [*fresh, *(row for row in rows if row[0] not in names)][:count])
+
+    def _oldest(self, count: int) -> list[Row]:
         rows: list[Row] = []
+        after = 0
+        while len(rows) < count:
+            after = self._done.past(after)
+            found = self._read(lambda file, after=after: file.oldest(after, count))  # type: ignore[misc]
+            rows += [row for row in found if row[0] not in self._done]
+            if len(found) < count:
+                break
+            after = found[-1][0]
+        rows += islice(self.held, max(0, count - len(rows)))
+        return rows[:count]
+
+    def _fresh(self, fresh_from: int, most: int) -> list[Row]:
+        """The newest of what came just now, in the order it came."""
+        since_ms = self.now_ms() - FRESH_AGE_MS
+        rows = self._read(lambda file: file.newest(fresh_from, since_ms, LOOKED_THROUGH))
+        rows = [row for row in rows if row[0] not in self._done]
+        rows += [row for row in self.held if row[0] >= fresh_from and row[1].time_ms >= since_ms]
+        return rows[-most:]
+
+    def _read(self, question: Callable[[SpoolFile], list[Row]]) -> list[Row]:
+        """Rows of the file; none while the disk cannot be read, so that what is in memory goes on."""
         try:
-            if self.file is not None:
-                rows = self.file.oldest(self._done_to, count)
+            return question(self.file) if self.file is not None else []
         except InputError as error:
             raise sqlite3.DatabaseError(f"malformed row: {error}") from error
         except sqlite3.Error as error:
             if is_damage(error):
                 raise
             self.disk_trouble = str(error)
-        rows += [row for row in self.held if row[0] > self._done_to][: count - len(rows)]
-        return Taken(self.epoch, rows)
+            return []
 
-    def finish(self, epoch: int, last: int, refusals: Sequence[Refusal]) -> None:
-        """The service has all up to number ``last`` but for the refused, which the next commit sets aside."""
+    def finish(self, epoch: int, numbers: Sequence[int], refusals: Sequence[Refusal]) -> None:
+        """The service has these readings but for the refused, which the next commit sets aside."""
         if epoch != self.epoch:
             return  # the numbers belong to another file; these readings go out again and are known as duplicates
-        self._done_to = max(self._done_to, last)
+        self._done.add(numbers)
         self._refusals.extend(refusals)
         if len(self._refusals) > PENDING_REFUSALS and self.disk_trouble:
             self._refused += len(self._refusals) - PENDING_REFUSALS
             del self._refusals[:-PENDING_REFUSALS]
-        while self.held and self.held[0][0] <= self._done_to:
-            self.held.popleft()
+        if self.held:
+            self.held = deque(row for row in self.held if row[0] not in self._done)
 
     def nearly_full(self) -> bool:
         """Whether sources that keep their readings should wait."""
@@ -199,7 +257,7 @@ class Stock:
 
     def state(self) -> StockState:
         """Figures for the status report."""
-        oldest = self.take(1).rows
+        oldest = self._oldest(1)
         trouble = self.notice
         if self.disk_trouble is not None:
             trouble = f"the disk takes nothing ({self.disk_trouble}); {len(self.held)} readings are held in memory only"

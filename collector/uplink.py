@@ -1,24 +1,29 @@
-"""Takes the oldest readings from the spool to the service, for ever, and lets go of them only when it has them.
+"""Takes readings from the spool to the service, for ever, and lets go of them only when it has them.
 
+What came just now goes first, then the oldest, so that a backlog never hides the present.
 Must not do: drop a reading, or hold one anywhere but in the spool.
 """
 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from api.domain.reading import RawReading
 from collector.backoff import Backoff
 from collector.errors import PackRefused, PackTooLarge, ServiceTrouble, SpoolTrouble, Stopped
-from collector.service import Answer, Service
+from collector.service import Answer, Upstream
 from collector.spool import Spool
 from collector.spoolfile import Refusal, Row
 from collector.stock import Taken
 
 LINGER_S = 0.5
 GROW_AFTER = 20
+BRISK_S, SLUGGISH_S = 0.3, 0.7
+"""A round quicker than the first takes more packs next time, one slower than the second fewer: between two rounds
+the newest readings get their turn. [s]"""
 
 
 @dataclass
@@ -42,7 +47,7 @@ class Uplink:
     def __init__(
         self,
         spool: Spool,
-        service: Service,
+        service: Upstream,
         stop: threading.Event,
         pack_size: int = 200,
         linger_s: float = LINGER_S,
@@ -53,6 +58,7 @@ class Uplink:
         self._full = self.pack_size = pack_size
         self._linger_s = linger_s
         self._backoff = backoff or Backoff()
+        self._packs = 1
         self._good = 0
         self._proven = False
         self.delivered = Delivered()
@@ -96,35 +102,50 @@ class Uplink:
             self.pack_size = min(self._full, self.pack_size * 2)
 
     def _step(self) -> None:
-        taken = self._spool.take(self.pack_size)
+        count = self.pack_size * self._packs
+        taken = self._spool.take(count)
         if not taken.rows:
             self._spool.arrived.wait(1.0)
             return
         if len(taken.rows) < self.pack_size and self._linger_s and not self.trouble:
             # a moment's patience makes one request of what several probes say at the same time
             self._stop.wait(self._linger_s)
-            taken = self._spool.take(self.pack_size)
+            taken = self._spool.take(count)
+        began_s = time.monotonic()
         self._send(taken)
+        if len(taken.rows) == count:
+            self._pace(time.monotonic() - began_s)
         self._worked()
 
+    def _pace(self, took_s: float) -> None:
+        if took_s > SLUGGISH_S:
+            self._packs = max(1, self._packs // 2)
+        elif took_s < BRISK_S:
+            self._packs = min(self._service.packs, self._packs * 2)
+
     def _send(self, taken: Taken) -> None:
-        proven = self._proven
+        rows, proven = taken.rows, self._proven
         try:
-            self._finish(taken, taken.rows, self._post(taken.rows))
+            answer = self._post(rows)
+            self._finish(taken, rows, answer)
+            if answer.trouble is not None:
+                proven = proven or len(answer.unanswered) < len(rows)
+                rows = [rows[place] for place in answer.unanswered]
+                raise answer.trouble
         except PackRefused as error:
             too_large = isinstance(error, PackTooLarge)
             if too_large:
-                self.pack_size = max(1, len(taken.rows) // 2)
-            if len(taken.rows) == 1:
-                self._blame(taken, [(taken.rows[0], str(error))], proven)
+                self.pack_size = max(1, min(self.pack_size, len(rows)) // 2)
+            if len(rows) == 1:
+                self._blame(taken, [(rows[0], str(error))], proven)
             elif not too_large:
-                self._singly(taken)
+                self._singly(taken, rows)
 
-    def _singly(self, taken: Taken) -> None:
+    def _singly(self, taken: Taken, rows: Sequence[Row]) -> None:
         """One at a time, so that the one that poisons a pack is found and the rest go on."""
         suspects: list[Refusal] = []
         proven = False
-        for row in taken.rows:
+        for row in rows:
             if self._stop.is_set():
                 return
             try:
@@ -132,12 +153,12 @@ class Uplink:
             except PackRefused as error:
                 suspects.append((row, str(error)))
             else:
-                self._blame(taken, self._again(suspects), True)
+                self._blame(taken, self._again(taken, suspects), True)
                 self._finish(taken, [row], answer)
                 suspects, proven = [], True
         self._blame(taken, suspects, proven)
 
-    def _again(self, suspects: Sequence[Refusal]) -> list[Refusal]:
+    def _again(self, taken: Taken, suspects: Sequence[Refusal]) -> list[Refusal]:
         """Suspects asked about once more, now that the service takes readings: it may have come back in between."""
         still: list[Refusal] = []
         for row, _ in suspects:
@@ -146,9 +167,7 @@ class Uplink:
             except PackRefused as error:
                 still.append((row, str(error)))
             else:
-                still.extend((row, reason) for _, reason in answer.refused)
-                self.delivered.duplicate += answer.duplicate
-                self.delivered.accepted += 1 - answer.duplicate - len(answer.refused)
+                self._finish(taken, [row], answer)
         return still
 
     def _blame(self, taken: Taken, suspects: Sequence[Refusal], proven: bool) -> None:
@@ -161,7 +180,7 @@ class Uplink:
             return
         if not proven:
             raise ServiceTrouble(suspects[-1][1])
-        self._spool.finish(taken, suspects[-1][0][0], suspects)
+        self._spool.finish(taken, [number for (number, _), _ in suspects], suspects)
         self.delivered.refused += len(suspects)
         self.delivered.last_refused = suspects[-1][1]
 
@@ -169,14 +188,16 @@ class Uplink:
         readings: list[RawReading] = [reading for _, reading in rows]
         self._proven = False
         answer = self._service.post(readings)
-        self._proven = True
+        self._proven = answer.trouble is None
         return answer
 
     def _finish(self, taken: Taken, rows: Sequence[Row], answer: Answer) -> None:
+        left = set(answer.unanswered)
+        done = [number for place, (number, _) in enumerate(rows) if place not in left]
         refusals = [(rows[index], reason) for index, reason in answer.refused]
-        self._spool.finish(taken, rows[-1][0], refusals)
+        self._spool.finish(taken, done, refusals)
         self.delivered.duplicate += answer.duplicate
         self.delivered.refused += len(refusals)
-        self.delivered.accepted += len(rows) - answer.duplicate - len(refusals)
+        self.delivered.accepted += len(done) - answer.duplicate - len(refusals)
         if refusals:
             self.delivered.last_refused = refusals[-1][1]

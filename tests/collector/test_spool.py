@@ -64,7 +64,7 @@ def test_readings_stay_until_finished_and_the_refused_are_set_aside(spool: Spool
     spool.keep(readings(5))
     taken = spool.take(3)
     assert spool.take(3).rows == taken.rows
-    spool.finish(taken, taken.rows[2][0], [(taken.rows[1], "no such probe")])
+    spool.finish(taken, taken.numbers, [(taken.rows[1], "no such probe")])
     assert [reading for _, reading in spool.take(10).rows] == readings(2, 3)
     assert (spool.state().waiting, spool.state().refused) == (2, 1)
     kept = on_file(spool, lambda db: db.execute("SELECT value, reason FROM refused").fetchall())
@@ -124,7 +124,7 @@ def test_full_disk_holds_readings_in_memory_says_so_and_writes_them_later(spool:
     assert spool.state().waiting == 502
     taken = spool.take(300)
     assert [reading for _, reading in taken.rows] == readings(300)
-    spool.finish(taken, taken.rows[-1][0])
+    spool.finish(taken, taken.numbers)
     roomy(spool)
     assert spool.keep(readings(1, 502)) is True
     assert [reading for _, reading in spool.take(1000).rows] == readings(203, 300)
@@ -214,7 +214,7 @@ def test_a_file_that_breaks_while_in_use_is_replaced_and_numbers_of_the_old_one_
     taken = spool.take(3)
     on_file(spool, lambda db: db.execute("DROP TABLE reading"))
     assert spool.keep(readings(2, 3)) is True
-    spool.finish(taken, taken.rows[-1][0])
+    spool.finish(taken, taken.numbers)
     assert [reading for _, reading in spool.take(10).rows] == readings(2, 3)
     assert "damaged" in str(spool.state().trouble)
 
@@ -246,10 +246,10 @@ def test_space_of_sent_readings_goes_back_to_the_disk(tmp_path: Path) -> None:
         spool.keep(readings(5000, first))
     large_bytes = path.stat().st_size
     while (taken := spool.take(5000)).rows:
-        spool.finish(taken, taken.rows[-1][0])
+        spool.finish(taken, taken.numbers)
     for n in range(20):
         spool.keep(readings(1, 100_000 + n))
         taken = spool.take(1)
-        spool.finish(taken, taken.rows[-1][0])
+        spool.finish(taken, taken.numbers)
     spool.close()
     assert path.stat().st_size < large_bytes - 1_000_000

@@ -13,7 +13,7 @@ import pytest
 from collector.backoff import Backoff
 from collector.errors import PackRefused, PackTooLarge, ServiceTrouble
 from collector.service import Service
-from collector.spool import Spool
+from collector.spool import NAME, Spool
 from collector.uplink import Uplink
 from tests.collector.conftest import Until, readings
 from tests.support.http_receiver import (
@@ -170,6 +170,44 @@ def test_a_lone_poisonous_reading_is_set_aside_after_others_were_taken(
         spool.keep(readings(1, first=2))
         until(lambda: "told to answer 400" in uplink.trouble)
         assert (spool.waiting(), spool.state().refused) == (1, 1)
+
+
+def test_a_suspect_that_is_taken_when_asked_again_leaves_the_spool(
+    spool: Spool, receiver: Receiver, data: Path, until: Until
+) -> None:
+    """As after a service that refused for a moment what was not at fault."""
+    receiver.script.extend([status(400), status(400), status(400)])
+    spool.keep(readings(5))
+    with running(spool, receiver.url, data) as uplink:
+        until(lambda: spool.waiting() == 0)
+        until(lambda: uplink.delivered.done == 5)
+        assert (uplink.delivered.accepted, uplink.delivered.duplicate) == (5, 0)
+    assert len(receiver.records) == 5
+    assert spool.state().refused == 0
+
+
+def test_what_comes_now_goes_before_a_backlog(receiver: Receiver, data: Path, until: Until) -> None:
+    """In the first request after it came, however much still waits; everything goes once."""
+    clock_s = [0.0]
+    spool = Spool(data / NAME, gather_s=0.0, monotonic_s=lambda: clock_s[0])
+    spool.keep(readings(2000))
+    clock_s[0] += 60
+    fresh = readings(3, first=2000)
+
+    def come(exchange: Exchange) -> bool:
+        receiver.always = None
+        spool.keep(fresh)
+        return False
+
+    receiver.script.extend([None, None])
+    receiver.always = come
+    with running(spool, receiver.url, data):
+        until(lambda: spool.waiting() == 0)
+    spool.close()
+    told = [key[1] for key in receiver.order]
+    assert told[600:603] == [reading.time_ms / 1000 for reading in fresh]
+    assert told[:600] + told[603:] == [reading.time_ms / 1000 for reading in readings(2000)]
+    assert receiver.duplicates == 0
 
 
 def test_a_pack_that_is_too_large_is_halved(spool: Spool, receiver: Receiver, data: Path, until: Until) -> None:
