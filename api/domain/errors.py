@@ -4,6 +4,7 @@
     ├── InputError            a person or a file gave us something we cannot use (exit code 2, HTTP 400/422)
     │   ├── RoomFileError     room.toml: file, line, table, key
     │   ├── UnknownUnit       a unit nobody declared, with the ones that would do
+    │   │   └── UnclearUnit   a unit that could mean several things, or means another quantity
     │   └── NotFound          a tank, probe or alert that is not there
     ├── OutOfRange            a value outside the range a published formula covers
     ├── Transient             try the same thing again later (busy disk, dead network)
@@ -38,6 +39,15 @@ class UnknownUnit(InputError):
     def __init__(self, unit: str, quantity: str, choices: tuple[str, ...]) -> None:
         self.unit, self.quantity, self.choices = unit, quantity, choices
         super().__init__(f"unit {unit!r} is not one for {quantity}; use one of: {', '.join(choices)}")
+
+
+class UnclearUnit(UnknownUnit):
+    """A unit label that could mean several things, or that belongs to another quantity: told, never guessed."""
+
+    def __init__(self, unit: str, quantity: str, why: str, todo: str, choices: tuple[str, ...] = ()) -> None:
+        super().__init__(unit, quantity, choices)
+        self.why, self.todo = why, todo
+        self.args = (f"unit {unit!r} is not taken for {quantity}: {why}; {todo}",)
 
 
 class NotFound(InputError):

@@ -1,82 +1,103 @@
-"""Units at the door: labels people and probes use, to each quantity's canonical unit.
+"""Units at the door: labels people and probes use, to each quantity's canonical unit and back.
 
-Every factor is exact or names its source. Must not do: need context (percent to mg/L is ``api/science/oxygen.py``).
+Takes codes of SenML's registry (RFC 8428, RFC 8798) and of UCUM, and what people type; refuses what is not clear,
+naming the choices. Must not do: need context (percent to mg/L is ``api/science/oxygen.py``), or guess.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import lru_cache
 
-from api.domain.errors import UnknownUnit
-from api.domain.quantity import MEANING, Quantity
-from api.science.oxygen import MG_PER_ML_STP, OXYGEN_G_PER_MOL
+from api.domain.errors import UnclearUnit, UnknownUnit
+from api.domain.quantity import Quantity
+from api.science.unit_aliases import ALIASES, AMOUNTS, EXACT, FORMS
+from api.science.unit_doubts import Doubt, common_doubt, doubt
+from api.science.unit_labels import LONGEST, amount, compact
+from api.science.unit_table import TABLE, Unit
 
 Convert = Callable[[float], float]
-
-_SAME: Convert = float
-_TEMPERATURE: dict[str, Convert] = {
-    "Cel": _SAME,
-    "[degF]": lambda value: (value - 32.0) / 1.8,
-    "K": lambda value: value - 273.15,
-}
-_OXYGEN: dict[str, Convert] = {
-    "mg/L": _SAME,
-    "umol/L": lambda value: value * OXYGEN_G_PER_MOL / 1000.0,
-    "mL/L": lambda value: value * MG_PER_ML_STP,
-}
-_ALIASES = {
-    "cel": "Cel", "c": "Cel", "degc": "Cel", "°c": "Cel", "celsius": "Cel",
-    "[degf]": "[degF]", "f": "[degF]", "degf": "[degF]", "°f": "[degF]", "fahrenheit": "[degF]",
-    "k": "K", "kelvin": "K",
-    "mg/l": "mg/L", "mgl-1": "mg/L", "g/m3": "mg/L",
-    "umol/l": "umol/L", "µmol/l": "umol/L", "μmol/l": "umol/L",
-    "ml/l": "mL/L",
-    "%": "%", "%sat": "%", "percent": "%",
-}  # fmt: skip
-_OXYGEN_ALIASES = {"ppm": "mg/L"}
+"""Takes a number, and as well an array of them."""
 
 
 @lru_cache(maxsize=1024)
 def converter(quantity: Quantity, unit: str) -> Convert:
     """A function from ``unit`` to the quantity's canonical unit.
 
-    Raises UnknownUnit, with the units that would do, for anything else.
+    Raises UnknownUnit, with the units that would do; UnclearUnit where the label could mean several things.
     """
-    table = _table(quantity)
-    label = "".join(unit.split()).lower() if unit not in table else unit
-    code = unit if unit in table else _ALIASES.get(label, "")
-    if not code and quantity is Quantity.OXYGEN:
-        code = _OXYGEN_ALIASES.get(label, "")
-    if code not in table:
-        raise UnknownUnit(unit, quantity, tuple(table))
-    return table[code]
+    return _to_canonical(_unit(quantity, unit))
 
 
-def _table(quantity: Quantity) -> dict[str, Convert]:
-    if quantity is Quantity.TEMPERATURE:
-        return _TEMPERATURE
-    if quantity is Quantity.OXYGEN:
-        return _OXYGEN
-    return {MEANING[quantity].unit: _SAME}
-
-
-_BACK: dict[tuple[Quantity, str], Convert] = {
-    (Quantity.TEMPERATURE, "[degF]"): lambda value: value * 1.8 + 32.0,
-    (Quantity.TEMPERATURE, "K"): lambda value: value + 273.15,
-    (Quantity.OXYGEN, "umol/L"): lambda value: value * 1000.0 / OXYGEN_G_PER_MOL,
-    (Quantity.OXYGEN, "mL/L"): lambda value: value / MG_PER_ML_STP,
-}
-
-
+@lru_cache(maxsize=1024)
 def from_canonical(quantity: Quantity, unit: str) -> Convert:
-    """A function from the quantity's canonical unit to ``unit`` (a code as in the quantity's table).
+    """A function from the quantity's canonical unit to ``unit``.
 
-    Raises UnknownUnit, with the units that would do, for anything else.
+    Raises UnknownUnit, with the units that would do; UnclearUnit where the label could mean several things.
     """
-    if unit == MEANING[quantity].unit:
-        return _SAME
-    back = _BACK.get((quantity, unit))
-    if back is None:
-        raise UnknownUnit(unit, quantity, tuple(_table(quantity)))
-    return back
+    return _to_unit(_unit(quantity, unit))
+
+
+def known_units(quantity: Quantity) -> tuple[tuple[str, str], ...]:
+    """Code and label of each unit the quantity can be given in, the canonical one first."""
+    return tuple((unit.code, unit.label) for unit in TABLE[quantity])
+
+
+def _to_canonical(unit: Unit) -> Convert:
+    up, down, zero = unit.up, unit.down, unit.zero
+    if zero:
+        return lambda value: (value - zero) * up / down
+    if down != 1.0:
+        return lambda value: value * up / down
+    return lambda value: value * up
+
+
+def _to_unit(unit: Unit) -> Convert:
+    up, down, zero = unit.up, unit.down, unit.zero
+    if zero:
+        return lambda value: value * down / up + zero
+    if up != 1.0:
+        return lambda value: value * down / up
+    return lambda value: value * down
+
+
+def _unit(quantity: Quantity, unit: str) -> Unit:
+    found = _look_up(quantity, unit[: LONGEST + 1])
+    if isinstance(found, Unit):
+        return found
+    shown = unit[:LONGEST]
+    if found is None:
+        raise UnknownUnit(shown, quantity, tuple(code for code, _ in known_units(quantity)))
+    raise UnclearUnit(shown, quantity, found.why, found.todo, found.choices)
+
+
+@lru_cache(maxsize=1024)
+def _look_up(quantity: Quantity, label: str) -> Unit | Doubt | None:
+    """The unit a label means, why it is refused, or None; kept too, as a wrong label comes with every reading."""
+    if len(label) > LONGEST:
+        return None
+    codes = {unit.code: unit for unit in TABLE[quantity]}
+    text = compact(label)
+    shown = {unit.label: unit for unit in TABLE[quantity]}
+    plain = shown.get(label) or codes.get(label) or codes.get(EXACT.get(quantity, {}).get(text, ""))
+    if plain:
+        return plain
+    return doubt(quantity, text) or codes.get(_code(quantity, text, codes)) or common_doubt(quantity, text)
+
+
+def _code(quantity: Quantity, text: str, codes: Collection[str]) -> str:
+    """The code a compact label means, upper or lower case; empty when none."""
+    low = text.casefold()
+    alias = ALIASES.get(quantity, {}).get(low)
+    if alias:
+        return alias
+    if quantity not in FORMS:
+        return next((code for code in codes if compact(code).casefold() == low), "")
+    base, form = amount(low) or ("", "")
+    code, kept = AMOUNTS.get(base, ""), FORMS[quantity].get(form)
+    if kept is None:
+        return ""
+    named = f"{code} {kept}" if kept else code
+    same = "g" not in base or (quantity is Quantity.ALKALINITY and kept == "CaCO3")
+    # A mole of it is a mole of each of its forms; alkalinity's masses are kept as CaCO3, its moles are not.
+    return code if same and named not in codes else named
