@@ -10,6 +10,7 @@ import uvicorn
 from api.domain.errors import InputError
 from api.domain.tank import ServiceSettings
 from api.keepers_command import open_keepers
+from api.mqtt.line import Broker
 from api.room_text import read_room
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
 
@@ -38,7 +39,8 @@ def is_loopback(host: str) -> bool:
 def serve(mine: Settings, host: str | None = None, port: int | None = None) -> int:
     """Serve until told to stop.
 
-    Raises InputError when the address is open to others and no keeper's password is set.
+    Raises InputError when the address is open to others and no keeper's password is set, and for a broker's file
+    that cannot be read.
     """
     address, number = listening(mine, host, port)
     if not is_loopback(address) and not _password_set(mine):
@@ -46,12 +48,19 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
             f"listening on {address} lets other machines in, and no keeper's password is set."
             " Set one first: intermolt user password NAME"
         )
+    _broker_usable(mine)
     os.environ[ROOM_VARIABLE], os.environ[DATA_VARIABLE] = str(mine.room), str(mine.data)
     uvicorn.run(
         "dashboard.app:build", factory=True, host=address, port=number, log_level="warning",
         timeout_graceful_shutdown=3, server_header=False, access_log=False, http="httptools", loop="auto",
     )  # fmt: skip
     return 0
+
+
+def _broker_usable(mine: Settings) -> None:
+    file = read_room(mine.room) if mine.room.exists() else None
+    if file is not None and file.mqtt is not None:
+        Broker.of(file.mqtt, mine.room.parent)
 
 
 def _password_set(mine: Settings) -> bool:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from api.domain.errors import InputError, Transient
 from api.domain.tank import Tank
+from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.room_text import read_room
 from api.services.deliver import Deliver
@@ -57,12 +58,14 @@ class Service:
         self.store = SqliteStore(data / DATABASE)
         try:
             records = Records(self.store)
-            if room.exists():
-                records.apply(read_room(room), now_ms())
+            file = read_room(room) if room.exists() else None
+            if file is not None:
+                records.apply(file, now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
             self.warn = Warn(self.store, self.plan)
             self.ingest = Ingest(self.store, self.plan, self.warn)
             self.records = Front(records, Keepers(self.store, data), self.ingest)
+            self.mqtt = open_door(file, room.parent, self.ingest, self.store, now_ms)
         except BaseException:
             self.store.close()
             os.close(self._lock)
@@ -78,9 +81,11 @@ class Service:
         return (*settings.hosts, settings.host)
 
     def start(self) -> None:
-        """Begin watching and delivering."""
+        """Begin watching and delivering, and listening to the broker where the room has one."""
         self.watch.rounds.start()
         self.deliver.rounds.start()
+        if self.mqtt is not None:
+            self.mqtt.start()
 
     def health(self) -> dict[str, str]:
         """Each part: "well", or what is wrong with it."""
@@ -93,10 +98,14 @@ class Service:
             parts["store"] = "well"
         except (Transient, TimeoutError) as error:
             parts["store"] = str(error) or "no answer within 10 s"
+        if self.mqtt is not None:
+            parts["mqtt"] = self.mqtt.health()
         return parts
 
     def close(self) -> None:
         """Stop and close."""
+        if self.mqtt is not None:
+            self.mqtt.stop()
         self.watch.rounds.stop()
         self.deliver.rounds.stop()
         self.store.close()

@@ -17,6 +17,7 @@ from api.domain.errors import InputError
 from collector.config import CollectorConfig, load_config
 from collector.console import print_line
 from collector.lock import DataDirLock
+from collector.upstream import upstreams
 
 
 def parser() -> argparse.ArgumentParser:
@@ -42,6 +43,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         config = load_config(words.room, words.data, words.service)
         if words.verify:
+            for way in upstreams(config, words.name):
+                way.close()
             print_line(f"{words.room}: {len(config.probes)} probes can be read")
             return 0
         stop = _stop_on_signals()
@@ -73,7 +76,8 @@ def _collect(config: CollectorConfig, name: str, stop: threading.Event) -> int:
 
     make_room_for_ports()
     runner = Runner(config, name)
-    print_line(f"collector {name}: {len(config.probes)} probes, readings kept in {config.data}, to {config.service}")
+    way = config.service if config.uplink == "http" else "the broker of [room.mqtt]"
+    print_line(f"collector {name}: {len(config.probes)} probes, readings kept in {config.data}, to {way}")
     runner.start()
     while not stop.wait(3600.0):
         pass

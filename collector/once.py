@@ -22,12 +22,13 @@ from collector.drivers.base import Surroundings
 from collector.drivers.csv_rows import CsvRows
 from collector.errors import PortTrouble, Stopped
 from collector.progress import Bar, Plain, Progress, count_lines
-from collector.service import Service
 from collector.spool import NAME, Spool
 from collector.uplink import Uplink
+from collector.upstream import upstreams
 from collector.worker import keep
 
 PACK_SIZE = 1000
+NAMED = "once"
 LOOK_S = 0.2
 
 
@@ -48,8 +49,8 @@ def once(config: CollectorConfig, files: Sequence[Path], stop: threading.Event) 
     """
     for path in files:
         _check(path)
+    service, _ = upstreams(config, NAMED)
     spool = Spool(config.data / NAME, config.spool_max_mb)
-    service = Service(config.service, config.data)
     uplink = Uplink(spool, service, stop, PACK_SIZE, linger_s=0.0, say=_complain)
     outcome = _Outcome()
     reader = threading.Thread(target=_read_all, args=(config, files, spool, stop, outcome), name="files", daemon=True)

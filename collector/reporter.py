@@ -10,7 +10,7 @@ import time
 
 from collector.console import Console
 from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
-from collector.service import Service
+from collector.service import Upstream
 from collector.spool import Spool
 from collector.status import StatusBoard
 
@@ -22,7 +22,7 @@ class Reporter:
     """One thread with its own connection, so that a slow pack does not make the collector look dead."""
 
     def __init__(
-        self, board: StatusBoard, spool: Spool, service: Service, console: Console, stop: threading.Event, name: str
+        self, board: StatusBoard, spool: Spool, service: Upstream, console: Console, stop: threading.Event, name: str
     ) -> None:
         self._board, self._spool, self._service, self._console = board, spool, service, console
         self._stop, self._name = stop, name

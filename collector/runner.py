@@ -14,10 +14,10 @@ from collector.clock import now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
 from collector.reporter import Reporter
-from collector.service import Service
 from collector.spool import NAME, Spool
 from collector.status import StatusBoard
 from collector.uplink import Uplink
+from collector.upstream import upstreams
 from collector.worker import Worker
 
 STOP_S = 3.0
@@ -49,9 +49,9 @@ class Runner:
     def __init__(self, config: CollectorConfig, name: str = "main", console: Console | None = None) -> None:
         self.stop_event = threading.Event()
         self.console = console or Console(time.monotonic)
+        self._services = upstreams(config, name)
         self.spool = Spool(config.data / NAME, config.spool_max_mb)
         self.board = StatusBoard(now_ms, program_version(), self.console.say)
-        self._services = [Service(config.service, config.data), Service(config.service, config.data)]
         self.uplink = Uplink(
             self.spool,
             self._services[0],

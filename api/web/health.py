@@ -45,6 +45,10 @@ def get_metrics(request: Request) -> Response:
                 age.labels(one.probe, one.quantity).set((now_ms - one.time_ms) / 1000)
             if one.value is not None and not one.quiet:
                 last.labels(one.probe, one.quantity).set(one.value)
+    if service.mqtt is not None:
+        away = Gauge("intermolt_mqtt_turned_away", "Messages that could not be used", ["reason"], registry=registry)
+        for reason, count in service.mqtt.counts.items():
+            away.labels(reason).set(count)
     for alert in [*room.room_alerts, *(alert for tank in room.tanks for alert in tank.alerts)]:
         alerts.labels(alert.tank or "", alert.kind).inc()
     return Response(generate_latest(registry), media_type=CONTENT_TYPE_LATEST)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -13,6 +12,7 @@ from starlette.routing import Route
 from api.domain import senml
 from api.domain.errors import InputError, Transient
 from api.domain.reading import PROBE_ID
+from api.services.collector_status import check_status, keep_status
 from api.web.problems import problem
 
 MOST_RECORDS = 10_000
@@ -49,39 +49,8 @@ async def put_collector(request: Request) -> Response:
         body = check_status(json.loads(await request.body()))
     except (ValueError, RecursionError) as error:
         return problem(400, "Not a collector's status", str(error))
-    now_ms = service.now_ms()
-    await asyncio.wrap_future(service.store.write(lambda: service.store.state.save_collector(name, body, now_ms)))
+    await asyncio.wrap_future(keep_status(service.store, name, body, service.now_ms()))
     return Response(status_code=204)
-
-
-def check_status(body: Any) -> dict[str, Any]:
-    """The status with every field the pages read present and of its type.
-
-    Raises ValueError naming the field.
-    """
-    if not isinstance(body, dict) or not isinstance(body.get("spool"), dict) or not isinstance(body.get("ports"), list):
-        raise ValueError("it needs an object 'spool' and a list 'ports'")
-    spool = {name: _whole(body["spool"], name) for name in ("waiting", "dropped", "refused")}
-    ports = [
-        {
-            "probe": str(port.get("probe", ""))[:64],
-            "state": str(port.get("state", ""))[:20],
-            "last_reading_ms": _whole(port, "last_reading_ms") if port.get("last_reading_ms") is not None else None,
-            "unreadable": _whole(port, "unreadable"),
-            "last_unreadable": str(port.get("last_unreadable", ""))[:200],
-            "error": str(port.get("error", ""))[:300],
-        }
-        for port in body["ports"][:2000]
-        if isinstance(port, dict)
-    ]
-    return {"spool": {**spool, "trouble": str(body["spool"].get("trouble") or "")[:300]}, "ports": ports}
-
-
-def _whole(body: dict[str, Any], name: str) -> int:
-    value = body.get(name, 0)
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**62:
-        raise ValueError(f"{name} = {str(value)[:40]} is not a whole number")
-    return value
 
 
 ROUTES = (
