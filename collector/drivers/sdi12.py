@@ -146,7 +146,12 @@ class Sdi12(Driver):
         time_ms = self.around.now_ms()
         found = []
         for index in range(sdi12.MOST_DATA):
-            found += yield from talk.ask(sdi12.data_command(self._address, index), values)
+            try:
+                found += yield from talk.ask(sdi12.data_command(self._address, index), values)
+            except Unanswered as error:
+                if not found:
+                    raise
+                raise Unanswered(f"{promised.count} values were promised, {len(found)} came, then {error}") from error
             if len(found) >= promised.count:
                 break
         if len(found) != promised.count:
