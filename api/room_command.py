@@ -44,7 +44,7 @@ def write_out(data: Path) -> str:
         "room": {**_given(asdict(plan.room)), "service": _given(asdict(plan.settings)), **simulated},
         "tank": [_given(asdict(tank)) for tank in plan.tanks.values()],
         "probe": [
-            {**_given(row), **options, "value": [_given(value) for value in values]}
+            {**_given(row), **options, "value": [_value(value) for value in values]}
             for row in (asdict(probe) for probe in plan.probes.values())
             for options, values, _ in [(row.pop("options"), row.pop("values"), row.pop("line"))]
         ],
@@ -59,6 +59,12 @@ def write_out(data: Path) -> str:
         "notify": [_given(asdict(notify)) for notify in plan.notify],
     }
     return tomlkit.dumps(body)
+
+
+def _value(row: dict[str, Any]) -> dict[str, Any]:
+    """One value's table, its driver's own keys among the others."""
+    options = row.pop("options")
+    return {name: value for name, value in {**_given(row), **options}.items() if value != {}}
 
 
 def _given(row: dict[str, Any]) -> dict[str, Any]:

@@ -13,10 +13,13 @@ from api.domain.tank import Tank
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.room_text import read_room
+from api.services.again import Again
+from api.services.calibrations import Calibrations
 from api.services.deliver import Deliver
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
 from api.services.plan import RoomPlan
+from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
 from api.services.warn import Warn
@@ -71,6 +74,9 @@ class Service:
             os.close(self._lock)
             raise
         self.read = Reader(self.store, self.plan, now_ms())
+        self.probes = Probes(self.store, self.plan)
+        self.calibrations = Calibrations(self.store, self.plan, records.reload)
+        self.again = Again(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
 
@@ -83,6 +89,7 @@ class Service:
     def start(self) -> None:
         """Begin watching and delivering, and listening to the broker where the room has one."""
         self.watch.rounds.start()
+        self.again.rounds.start()
         self.deliver.rounds.start()
         if self.mqtt is not None:
             self.mqtt.start()
@@ -91,8 +98,10 @@ class Service:
         """Each part: "well", or what is wrong with it."""
         parts = {}
         now_ms = self.now_ms()
-        for name, beat_ms in (("watch", self.watch.rounds.beat_ms), ("deliver", self.deliver.rounds.beat_ms)):
-            parts[name] = "well" if now_ms - beat_ms < STALLED_MS else f"silent for {(now_ms - beat_ms) // 1000} s"
+        rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
+        for name, one in rounds.items():
+            silent_ms = now_ms - one.beat_ms
+            parts[name] = "well" if silent_ms < STALLED_MS else f"silent for {silent_ms // 1000} s"
         try:
             self.store.write(lambda: None).result(timeout=10)
             parts["store"] = "well"
@@ -107,6 +116,7 @@ class Service:
         if self.mqtt is not None:
             self.mqtt.stop()
         self.watch.rounds.stop()
+        self.again.rounds.stop()
         self.deliver.rounds.stop()
         self.store.close()
         self.release()

@@ -40,6 +40,7 @@ def notices_of(room: RoomNow, clock: Clock) -> tuple[Notice, ...]:
                 ("They could not be understood; the collector's log says which and why.",),
             )
         )
+    found += [Notice(True, "The room file", (words,)) for words in room.warnings]
     if room.unclaimed:
         names = sorted({latest.probe for latest in room.unclaimed})
         title = f"{count(len(names), 'probe belongs', 'probes belong')} to no tank"

@@ -29,14 +29,6 @@ from dashboard.visit import (
     visit,
 )
 
-# The chart script adds two style elements: an empty one that it fills by script, and one for maps, which is not
-# needed and whose hash changes with the script's version (a blocked one only leaves a line in the browser's console).
-EMPTY_STYLE = "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
-MAP_STYLE = "'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='"
-CHART_POLICY = (
-    f"default-src 'none'; script-src 'self'; style-src 'self' {EMPTY_STYLE} {MAP_STYLE}; img-src 'self' data:;"
-    " connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
 KEPT_WITHIN_S = 10.0
 MOST_ALERTS = 5000
 router = APIRouter(include_in_schema=False)
@@ -55,7 +47,7 @@ def get_tank(request: Request, tank_id: str, span: str = "day", start: str = "",
     now = here.service.read.tank(tank_id, here.clock.now_ms)
     context = contexts.tank_context(here, now) | contexts.charts_context(here, now, span, start, end)
     page = render.page("tank.html", context)
-    page.headers["content-security-policy"] = CHART_POLICY
+    page.headers["content-security-policy"] = render.CHART_POLICY
     return page
 
 

@@ -35,6 +35,7 @@ class ReadingView:
     word: str
     trend: str
     doubt: str
+    unchecked: bool
     when: Moment | None
     scale: Scale | None
     limits: tuple[tuple[str, str], ...]
@@ -99,6 +100,7 @@ def _view(main: Latest, partner: Latest | None, units: Units, clock: Clock, most
         word=word,
         trend=_trend(main, units, most) if known else "",
         doubt=_doubt(main, units, clock, most),
+        unchecked=known and main.flag is Flag.NOT_EVALUATED,
         when=clock.maybe(main.time_ms),
         scale=scale_of(main.care, main.value if known else None),
         limits=tuple(limits_words(main.care, shown_by.text)) if main.care else (),
@@ -143,6 +145,6 @@ def _doubt(main: Latest, units: Units, clock: Clock, most: float | None) -> str:
         return f"probe quiet for {when.ago}{last} at {when.text}"
     if main.value is None:
         return main.reason or "the value cannot be used"
-    if main.flag is Flag.GOOD:
+    if main.flag is Flag.GOOD or (main.flag is Flag.NOT_EVALUATED and not main.reason):
         return ""
     return FLAG_WORDS[main.flag] + (f": {main.reason}" if main.reason else "")

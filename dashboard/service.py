@@ -10,8 +10,10 @@ from concurrent.futures import Future
 from typing import Protocol
 
 from api.domain.alert import AlertState
+from api.domain.calibration import Calibration
 from api.domain.quantity import Quantity
 from api.services.answers import AlertNow, RoomNow, Series, TankNow
+from api.services.probes import ProbeNow
 
 
 class Read(Protocol):
@@ -57,8 +59,41 @@ class Records(Protocol):
         """Names of those who may sign in."""
 
 
+class Probes(Protocol):
+    """Questions about probes."""
+
+    def all(self) -> tuple[ProbeNow, ...]:
+        """Every probe."""
+
+    def probe(self, probe_id: str) -> ProbeNow:
+        """One probe. Raises NotFound."""
+
+
+class Calibrations(Protocol):
+    """The calibration log."""
+
+    def expected(
+        self, quantity: Quantity, probe: str, temperature_c: float | None, pressure_kpa: float | None
+    ) -> tuple[float, float]:
+        """What an oxygen probe should say at air saturation, and the pressure that was used. Raises InputError."""
+
+    def enter(self, given: Calibration, now_ms: int) -> Future[int]:
+        """Put one on record. Raises InputError."""
+
+    def withdraw(self, calibration_id: int, person: str, now_ms: int) -> Future[None]:
+        """Take one out of force. Raises NotFound, InputError."""
+
+
 class Service(Protocol):
     """The running service."""
+
+    @property
+    def probes(self) -> Probes:
+        """Questions about probes."""
+
+    @property
+    def calibrations(self) -> Calibrations:
+        """The calibration log."""
 
     @property
     def read(self) -> Read:

@@ -18,6 +18,7 @@ class AlertKind(StrEnum):
     QUIET_ROOM = "quiet_room"
     NOT_KNOWN = "not_known"
     OUTSIDE_CARE = "outside_care"
+    CALIBRATION_DUE = "calibration_due"
 
 
 class AlertState(StrEnum):
@@ -56,24 +57,29 @@ class Event(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """What an alert is about; one alert stands for a subject at a time. ``tank`` None means the whole room."""
+    """What an alert is about; one alert stands for a subject at a time. ``tank`` None means the whole room.
+
+    ``past``: told by readings that came after newer ones, and so of a time that is over.
+    """
 
     tank: str | None
     kind: AlertKind
     probe: str | None = None
     quantity: Quantity | None = None
+    past: bool = False
 
     @property
     def key(self) -> str:
         """One text for the subject, for use as a record's key."""
-        return "/".join(part or "" for part in (self.tank, self.kind, self.probe, self.quantity))
+        parts = (self.tank, self.kind, self.probe, self.quantity, *(("past",) if self.past else ()))
+        return "/".join(part or "" for part in parts)
 
 
 @dataclass(frozen=True, slots=True)
 class AlertEvent:
     """One step in an alert's life, on the readings' own time. ``told``: a person was or is to be told of the alert.
 
-    ``worst`` is the value furthest beyond its limit so far.
+    ``worst`` is the value furthest beyond its limit so far. ``doubt`` says why the reading is suspect, if it is.
     """
 
     subject: Subject
@@ -85,3 +91,4 @@ class AlertEvent:
     since_ms: int
     told: bool = True
     worst: float | None = None
+    doubt: str = ""

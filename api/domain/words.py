@@ -15,6 +15,7 @@ KIND_WORDS = {
     AlertKind.QUIET_ROOM: "whole room quiet",
     AlertKind.NOT_KNOWN: "water not known",
     AlertKind.OUTSIDE_CARE: "outside its care range",
+    AlertKind.CALIBRATION_DUE: "calibration due",
 }
 
 

@@ -36,6 +36,7 @@ class Sample:
     """One look at the subject: how bad (None: inside), the value and limit, and whether it is back by the deadband.
 
     ``late`` means the sample is old news: nobody may be woken by it. ``since_ms``: the condition began then already.
+    ``doubt``: why the reading is suspect; it is told with the alert.
     """
 
     time_ms: int
@@ -45,6 +46,7 @@ class Sample:
     back: bool = True
     late: bool = False
     since_ms: int | None = None
+    doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +115,14 @@ def acknowledge(track: Track, time_ms: int) -> tuple[Track, tuple[AlertEvent, ..
     return done, (event,)
 
 
+def end(track: Track) -> tuple[Track, tuple[AlertEvent, ...]]:
+    """No sample will follow: a standing alert ends with its last one, a wait is given up."""
+    over = Track(track.subject, last_ms=track.last_ms)
+    if track.state is AlertState.NORMAL:
+        return over, ()
+    return over, (_event(track, Event.CLEARED, Sample(track.last_ms, None)),)
+
+
 def _wait(track: Track, sample: Sample) -> Track:
     """Start, go on with, or stop the waits for tolerable and danger limits."""
     beyond = sample.level is not None
@@ -176,5 +186,15 @@ def _event(track: Track, event: Event, sample: Sample) -> AlertEvent:
     first = (track.raised_ms, track.beyond_since_ms) if event in OVER else (track.beyond_since_ms, track.raised_ms)
     since_ms = next((one for one in first if one is not None), sample.time_ms)
     level = track.level or Priority.NOTE
-    value, limit = sample.value, sample.limit
-    return AlertEvent(track.subject, event, sample.time_ms, level, value, limit, since_ms, track.told, track.worst)
+    return AlertEvent(
+        track.subject,
+        event,
+        sample.time_ms,
+        level,
+        sample.value,
+        sample.limit,
+        since_ms,
+        track.told,
+        track.worst,
+        sample.doubt,
+    )

@@ -37,7 +37,10 @@ def delays_of(care: CareRange) -> Delays:
 def sample(
     reading: CheckedReading, side: Side | None, assessment: Assessment, care: CareRange, *, late: bool
 ) -> Sample:
-    """One kind's look at a usable reading; ``side`` None takes both sides."""
+    """One kind's look at a usable reading; ``side`` None takes both sides.
+
+    A suspect reading can begin an alert, which then says so, but cannot end one.
+    """
     mine = side is None or assessment.side is side
     level = LEVELS.get(assessment.band) if mine else None
     return Sample(
@@ -45,8 +48,9 @@ def sample(
         level,
         reading.value,
         assessment.limit if level is not None else None,
-        back=_back(reading.value, side, care),
+        back=reading.flag < Flag.SUSPECT and _back(reading.value, side, care),
         late=late,
+        doubt=reading.reason if reading.flag is Flag.SUSPECT else "",
     )
 
 

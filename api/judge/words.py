@@ -18,6 +18,7 @@ FIRST_CHECK = {
     AlertKind.QUIET_ROOM: "Is there power in the room? Look at the tanks, then at the computer beside them.",
     AlertKind.NOT_KNOWN: "Look at the animal; is the probe in the water, clean and whole?",
     AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
+    AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",
 }
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
 
@@ -66,7 +67,14 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
         head += f", {side} {amount(event.limit, subject.quantity)}"
     trend = trend_words(outlook, subject.quantity)
     trend = f" {trend[0].upper()}{trend[1:]}." if trend else ""
-    return f"{head}{extra}.{trend} {first}"
+    doubt = f" This reading is suspect: {event.doubt}." if event.doubt else ""
+    return f"{head}{extra}.{trend} {first}{doubt}"
+
+
+def late(event: AlertEvent, now_ms: int) -> str:
+    """What to add to a message about water of a time that is over."""
+    began = duration((now_ms - event.since_ms) / 1000)
+    return f"Found late, in readings that arrived only now; it began {began} ago. The room page says how it is now."
 
 
 def _stood(event: AlertEvent) -> str:

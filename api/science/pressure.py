@@ -15,3 +15,7 @@ def standard_pressure_kpa(altitude_m: float) -> float:
     earth_m = 6356766.0
     geopotential_m = earth_m * altitude_m / (earth_m + altitude_m)
     return float(101.325 * (1 - 0.0065 * geopotential_m / 288.15) ** 5.255876)
+
+
+def looks_reduced(pressure_kpa: float, altitude_m: float) -> bool:
+    return altitude_m > 400 and pressure_kpa > standard_pressure_kpa(altitude_m) + 4.0

@@ -133,7 +133,7 @@ class CollectorNow:
 class RoomNow:
     """The whole room at one moment, tanks most urgent first. ``unclaimed`` probes belong to no tank.
 
-    ``late_s`` is the age of the newest reading in the room, None when there never was one.
+    ``pressure_source`` says where the station pressure comes from; ``warnings`` are faults in the room's description.
     """
 
     time_ms: int
@@ -147,6 +147,8 @@ class RoomNow:
     no_notify: bool
     collectors: tuple[CollectorNow, ...]
     refused_here: int
+    pressure_source: str = ""
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,47 +5,44 @@ Must not do: assume a temperature; without a recent good one there is no value, 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from api.domain.errors import OutOfRange
 from api.domain.quantity import MEANING, Quantity
 from api.domain.reading import CheckedReading, Flag
-from api.judge.samples import usable
 from api.science.oxygen import from_percent_mg_l, percent_saturation
+from api.services.partners import TEMPERATURE_AGE_MS, Partner
 
-PARTNER_AGE_MS = 900_000
-"""How old the tank's temperature may be to serve as partner. [ms]"""
 OTHER = {
     Quantity.OXYGEN: Quantity.OXYGEN_SATURATION,
     Quantity.OXYGEN_SATURATION: Quantity.OXYGEN,
 }
-
-INTO = {Quantity.OXYGEN: from_percent_mg_l, Quantity.OXYGEN_SATURATION: percent_saturation}
+NO_PARTNER = f"no good temperature of this tank within {TEMPERATURE_AGE_MS // 60_000} minutes"
 
 
 @dataclass(frozen=True, slots=True)
-class Partner:
-    """The tank's newest usable temperature."""
+class Water:
+    """What else a derived value depends on: station pressure [kPa] with its flag, and salinity [PSS-78]."""
 
-    time_ms: int
-    temperature_c: float
-    flag: Flag
+    pressure_kpa: float
+    salinity_psu: float
+    pressure_flag: Flag = Flag.GOOD
 
 
-def derive(
-    reading: CheckedReading, partner: Partner | None, pressure_kpa: float, salinity_psu: float
-) -> CheckedReading:
-    """The reading's oxygen in the other quantity, with the worse flag of its inputs; MISSING where it cannot be had."""
+def derive(reading: CheckedReading, partner: Partner | None, water: Water) -> CheckedReading:
+    """The reading's oxygen in the other quantity, with the worst flag of its inputs; MISSING where it cannot be had."""
     quantity = OTHER[reading.quantity]
     value, flag, reason = None, Flag.MISSING, ""
-    if reading.value is None or not usable(reading):
-        reason = f"the {MEANING[reading.quantity].label} it comes from is not usable"
-    elif partner is None or abs(reading.time_ms - partner.time_ms) > PARTNER_AGE_MS:
-        reason = "no good temperature of this tank within 15 minutes"
+    if reading.value is None:
+        reason = no_input(reading.quantity)
+    elif partner is None:
+        reason = NO_PARTNER
     else:
         try:
-            value = INTO[quantity](reading.value, partner.temperature_c, pressure_kpa, salinity_psu)
-            flag = worst(reading.flag, partner.flag)
+            value = into(quantity)(reading.value, partner.value, water.pressure_kpa, water.salinity_psu)
+            flag = worst(reading.flag, worst(partner.flag, water.pressure_flag))
+            reason = reading.reason or ("" if partner.flag < Flag.SUSPECT else "the temperature it needs is suspect")
         except OutOfRange as error:
             reason = str(error)
     return CheckedReading(
@@ -56,16 +53,20 @@ def derive(
         reading.raw_unit,
         value,
         flag,
-        reason or reading.reason,
+        reason,
         derived=True,
+        arrival=reading.arrival,
     )
 
 
-def nearest(time_ms: int, newest: Partner | None, passed: Partner | None) -> Partner | None:
-    """The partner nearer in time: the tank's newest, or, for readings of the past, the one that came with them."""
-    if newest is None or passed is None:
-        return newest or passed
-    return passed if abs(time_ms - passed.time_ms) < abs(time_ms - newest.time_ms) else newest
+def no_input(quantity: Quantity) -> str:
+    """Why there is no derived value."""
+    return f"the {MEANING[quantity].label} it comes from is not usable"
+
+
+def into(quantity: Quantity) -> Callable[[float, float, float, float], float]:
+    """The formula that gives oxygen in a quantity from its other one, temperature, pressure and salinity."""
+    return from_percent_mg_l if quantity is Quantity.OXYGEN else percent_saturation
 
 
 def worst(first: Flag, second: Flag) -> Flag:

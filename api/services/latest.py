@@ -8,6 +8,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.tank import Probe
 from api.judge.assess import UNKNOWN, assess
+from api.judge.check_words import NEWEST
 from api.judge.outlook import Outlook
 from api.services.answers import Latest
 from api.services.plan import RoomPlan
@@ -68,7 +69,8 @@ class LatestMaker:
             value=channel.value if channel.flag <= Flag.SUSPECT else None,
             time_ms=channel.last_ms if channel.last_ms >= 0 else None,
             flag=channel.flag,
-            reason=channel.reason or ("never heard of yet" if channel.last_ms < 0 else ""),
+            reason=("" if channel.reason == NEWEST else channel.reason)
+            or ("never heard of yet" if channel.last_ms < 0 else ""),
             band=found.band,
             side=found.side,
             care=care,

@@ -5,16 +5,23 @@ Must not do: read files or the store; it is built from records by ``records.py``
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from api.domain.alert import AlertKind, Subject
 from api.domain.band import Side
+from api.domain.calibration import Line
 from api.domain.care import CareProfile, CareRange
+from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
-from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank
+from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank, Value
 from api.judge.alert_cycle import Delays
+from api.judge.check_defaults import defaults, merge
 from api.judge.samples import KINDS, OTHER_KINDS, delays_of
 from api.science.pressure import standard_pressure_kpa
+
+EVERY_DAYS = {Quantity.OXYGEN: 30.0, Quantity.OXYGEN_SATURATION: 30.0, Quantity.PH: 14.0}
+"""How often a probe should be compared, where the room file does not say: judgement. [d]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +33,11 @@ class ChannelPlan:
     delays: Delays | None
     kinds: tuple[tuple[Subject, Side | None], ...]
     not_known: Subject
+    limits: CheckLimits
+    lines: tuple[Line, ...] = ()
+    unit: str | None = None
+    altitude_m: float = 0.0
+    company: tuple[str, ...] = ()
 
 
 @dataclass
@@ -39,6 +51,7 @@ class RoomPlan:
     notify: tuple[Notify, ...]
     settings: ServiceSettings
     simulated: bool = False
+    lines: Mapping[tuple[str, Quantity], tuple[Line, ...]] = field(default_factory=dict)
     _channels: dict[tuple[str, Quantity], ChannelPlan] = field(default_factory=dict)
 
     @property
@@ -59,18 +72,70 @@ class RoomPlan:
         described = self.probes.get(probe)
         tank = self.tanks.get(described.tank) if described is not None and described.tank is not None else None
         care = self.range_of(tank, quantity) if tank is not None else None
-        not_known = Subject(tank.id if tank else None, AlertKind.NOT_KNOWN, probe, quantity)
-        if tank is None or care is None:
-            return ChannelPlan(tank, None, None, (), not_known)
-        kinds = tuple(
-            (Subject(tank.id, kind, probe, quantity), side) for kind, side in KINDS.get(quantity, OTHER_KINDS)
+        value = self.value_of(probe, quantity)
+        kinds: tuple[tuple[Subject, Side | None], ...] = ()
+        if tank is not None and care is not None:
+            kinds = tuple(
+                (Subject(tank.id, kind, probe, quantity), side) for kind, side in KINDS.get(quantity, OTHER_KINDS)
+            )
+        company = self._company(probe, quantity, tank) if value is not None else ()
+        return ChannelPlan(
+            tank=tank,
+            care=care,
+            delays=delays_of(care) if care is not None else None,
+            kinds=kinds,
+            not_known=Subject(tank.id if tank else None, AlertKind.NOT_KNOWN, probe, quantity),
+            limits=self._limits(described, value, quantity, tank, quantity if company else None),
+            lines=self.lines.get((probe, quantity), ()),
+            unit=value.unit if value is not None else None,
+            altitude_m=self.room.altitude_m,
+            company=company,
         )
-        return ChannelPlan(tank, care, delays_of(care), kinds, not_known)
+
+    def _limits(
+        self, probe: Probe | None, value: Value | None, quantity: Quantity, tank: Tank | None, company: Quantity | None
+    ) -> CheckLimits:
+        """The quality checks' limits: from physics, with a keeper's own in their place."""
+        every_s = probe.every_s if probe is not None else 60.0
+        usual = defaults(quantity, every_s, tank.volume_l if tank else None, company)
+        return merge(usual, value.checks) if value is not None and value.checks else usual
+
+    def _company(self, probe: str, quantity: Quantity, tank: Tank | None) -> tuple[str, ...]:
+        """The tank's other probes that measure the same quantity."""
+        others = self.probes_of(tank.id) if tank is not None else ()
+        return tuple(one.id for one in others if one.id != probe and self.measures(one.id, quantity))
+
+    def value_of(self, probe: str, quantity: Quantity) -> Value | None:
+        """How a probe's quantity is described."""
+        described = self.probes.get(probe)
+        found = (value for value in described.values if value.quantity is quantity) if described is not None else ()
+        return next(iter(found), None)
+
+    def salinity_psu(self, tank: str | None) -> float:
+        """A tank's own salinity, else the room's."""
+        own = self.tanks[tank].salinity_psu if tank in self.tanks else None
+        return self.room.salinity_psu if own is None else own
+
+    def asked_to_calibrate(self) -> list[tuple[str, Quantity]]:
+        """The channels somebody has calibrated, or has said how often to."""
+        asked = [
+            (probe.id, value.quantity)
+            for probe in self.probes.values()
+            for value in probe.values
+            if value.calibrate_every_days is not None
+        ]
+        return list(dict.fromkeys([*asked, *self.lines]))
+
+    def calibration_due_ms(self, probe: str, quantity: Quantity) -> int | None:
+        """When a channel should be compared again; None: never was, or nothing says how often."""
+        lines = self.lines.get((probe, quantity))
+        value = self.value_of(probe, quantity)
+        every_days = (value.calibrate_every_days if value is not None else None) or EVERY_DAYS.get(quantity)
+        return lines[-1].from_ms + round(every_days * 86_400_000) if lines and every_days is not None else None
 
     def measures(self, probe: str, quantity: Quantity) -> bool:
         """Whether a probe delivers this quantity itself."""
-        described = self.probes.get(probe)
-        return described is not None and any(value.quantity is quantity for value in described.values)
+        return self.value_of(probe, quantity) is not None
 
     def range_of(self, tank: Tank, quantity: Quantity) -> CareRange | None:
         """The care range of a quantity in a tank."""

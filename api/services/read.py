@@ -24,6 +24,7 @@ from api.services.answers import (
 from api.services.latest import LatestMaker
 from api.services.line_words import tank_words, urgency
 from api.services.plan import RoomPlan
+from api.services.pressure import pressure_warning, station
 from api.services.series import SeriesMaker
 from api.services.strips import Strips
 from api.storage.base import AlertRow, Store
@@ -44,15 +45,18 @@ class Reader:
     def room(self, now_ms: int) -> RoomNow:
         """The whole room, tanks most urgent first."""
         plan = self._plan()
+        air = station(self._store.readings.channels(), plan, now_ms)
         standing = self.alerts(OPEN_STATES)
         by_probe = self._latest.all(now_ms)
-        tanks = [self._tank(tank, plan, standing, by_probe, now_ms) for tank in plan.tanks.values()]
+        tanks = [self._tank(tank, plan, standing, by_probe, now_ms, air.pressure_kpa) for tank in plan.tanks.values()]
         claimed = {probe.id for probe in plan.probes.values() if probe.tank is not None}
         return RoomNow(
             time_ms=now_ms,
             room=plan.room,
             simulated=plan.simulated,
-            pressure_kpa=plan.pressure_kpa,
+            pressure_kpa=air.pressure_kpa,
+            pressure_source=air.source,
+            warnings=tuple(filter(None, [pressure_warning(plan)])),
             tanks=tuple(sorted(tanks, key=lambda tank: tank.urgency)),
             room_alerts=tuple(alert for alert in standing if alert.tank is None),
             unclaimed=tuple(
@@ -73,7 +77,9 @@ class Reader:
         tank = plan.tanks.get(tank_id)
         if tank is None:
             raise NotFound(f"there is no tank {tank_id!r}")
-        return self._tank(tank, plan, self.alerts(OPEN_STATES), self._latest.all(now_ms, tank_id), now_ms)
+        by_probe = self._latest.all(now_ms, tank_id)
+        air = station(self._store.readings.channels(), plan, now_ms)
+        return self._tank(tank, plan, self.alerts(OPEN_STATES), by_probe, now_ms, air.pressure_kpa)
 
     def quantities(self, tank_id: str) -> tuple[Quantity, ...]:
         """The quantities ever seen in a tank, in the order of the glossary."""
@@ -108,6 +114,7 @@ class Reader:
         standing: Sequence[AlertNow],
         by_probe: dict[str, tuple[tuple[Latest, ...], dict[Quantity, Outlook]]],
         now_ms: int,
+        pressure_kpa: float,
     ) -> TankNow:
         latest: list[Latest] = []
         outlooks: list[tuple[Latest, Outlook]] = []
@@ -128,7 +135,7 @@ class Reader:
             band=band,
             urgency=(*urgency(alerts, band, left_s), list(plan.tanks).index(tank.id)),
             time_left_s=left_s,
-            most_oxygen_mg_l=_most_oxygen(latest, plan),
+            most_oxygen_mg_l=_most_oxygen(latest, pressure_kpa, plan.salinity_psu(tank.id)),
         )
 
     def _alert(self, row: AlertRow, steps: tuple[AlertStep, ...] = ()) -> AlertNow:
@@ -172,12 +179,12 @@ class Reader:
         return tuple(out)
 
 
-def _most_oxygen(latest: Sequence[Latest], plan: RoomPlan) -> float | None:
+def _most_oxygen(latest: Sequence[Latest], pressure_kpa: float, salinity_psu: float) -> float | None:
     """Full saturation at the tank's temperature, where that is known and inside the formula's range. [mg/L]"""
     for one in latest:
         if one.quantity is Quantity.TEMPERATURE and one.value is not None and not one.quiet:
             try:
-                return saturation_mg_l(one.value, plan.pressure_kpa, plan.room.salinity_psu)
+                return saturation_mg_l(one.value, pressure_kpa, salinity_psu)
             except OutOfRange:
                 return None
     return None

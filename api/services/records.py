@@ -12,10 +12,13 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from api.domain.alert import AlertState
+from api.domain.calibration import Line, lines_of
 from api.domain.care import WARM_WATER, CareProfile
 from api.domain.errors import InputError, NotFound
+from api.domain.quantity import Quantity
 from api.domain.tank import Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.judge.alert_cycle import acknowledge
+from api.services.calibrations import entry_of, in_force
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
 from api.storage.base import Store
@@ -87,7 +90,18 @@ class Records:
             notify=tuple(Notify(**_bare(row)) for row in rows["notify"]),
             settings=ServiceSettings(**service),
             simulated=top["simulated"],
+            lines=self._lines(),
         )
+
+    def _lines(self) -> dict[tuple[str, Quantity], tuple[Line, ...]]:
+        """Where calibrations in force put each channel's readings."""
+        entries = [entry_of(row) for row in self._store.revisions.calibrations()]
+        keys = {(one.calibration.probe, one.calibration.quantity) for one in entries}
+        return {key: lines_of(in_force(entries, *key)) for key in keys}
+
+    def reload(self) -> None:
+        """Read the description anew: something it is made of has changed."""
+        self._plan = self._load()
 
     def add_tank(self, tank: Tank, now_ms: int) -> None:
         """Add or change one tank.

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
 from api.domain.quantity import Quantity
+from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
 from api.judge.outlook import NOTHING, Outlook, look_ahead
@@ -75,7 +76,10 @@ class Warn:
         text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         alert = self._record(event, track, standing, text)
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
-        if event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
+        if event.event is Event.FOUND_LATE:
+            title = f"{tank_name}: {KIND_WORDS[subject.kind]}, found late"
+            self.post(alert, Priority.NOTE, title, f"{text} {words.late(event, now_ms)}", now_ms)
+        elif event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
             self.post(alert, event.priority, words.title(event, tank_name), f"{text} {words.CAUTION}", now_ms)
 
     def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:

@@ -54,6 +54,7 @@ class Watch:
         probes = [probe for probe in plan.probes.values() if probe.tank is not None]
         events: list[AlertEvent] = []
         whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
+        self._calibrations(plan, now_ms, events)
         for probe in probes:
             subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
             track = self._ingest.tracks.get(subject)
@@ -63,6 +64,15 @@ class Watch:
             level = Priority.TODAY if now_ms - last_ms > quiet_after_s(probe, plan) * 1000 else None
             self._ingest.take(subject, Sample(now_ms, level, since_ms=last_ms), AT_ONCE, events)
         self._ingest.finish(events, now_ms)
+
+    def _calibrations(self, plan: RoomPlan, now_ms: int, events: list[AlertEvent]) -> None:
+        """Probes that should be compared again: a note, once, until it is done."""
+        for probe, quantity in plan.asked_to_calibrate():
+            due_ms = plan.calibration_due_ms(probe, quantity)
+            tank = plan.channel(probe, quantity).tank
+            subject = Subject(tank.id if tank else None, AlertKind.CALIBRATION_DUE, probe, quantity)
+            level = Priority.NOTE if due_ms is not None and now_ms > due_ms else None
+            self._ingest.take(subject, Sample(now_ms, level, since_ms=due_ms), AT_ONCE, events)
 
     def _whole_room(self, probes: list[Probe], plan: RoomPlan, now_ms: int, events: list[AlertEvent]) -> bool:
         """Whether every probe has missed its readings: then the room is told, once, and not each of its probes."""

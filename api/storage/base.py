@@ -224,6 +224,9 @@ class StateStore(Protocol):
     def standing(self, subject: str) -> AlertRow | None:
         """The alert of a subject that has not ended."""
 
+    def stood(self, subject: str, start_ms: int, end_ms: int) -> list[tuple[int, int | None]]:
+        """(since_ms, ended_ms) of a subject's alerts that stood in a span; None: it stands."""
+
     def alert(self, alert: int) -> AlertRow | None:
         """One alert."""
 

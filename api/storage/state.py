@@ -90,6 +90,11 @@ class SqliteState:
         row = self._reader().execute(sql, (subject,)).fetchone()
         return None if row is None else AlertRow(*row)
 
+    def stood(self, subject: str, start_ms: int, end_ms: int) -> list[tuple[int, int | None]]:
+        """When a subject's alerts stood in a span."""
+        sql = "SELECT since_ms, ended_ms FROM alert WHERE subject = ? AND since_ms < ? AND ifnull(ended_ms, ?) >= ?"
+        return self._reader().execute(sql, (subject, end_ms, end_ms, start_ms)).fetchall()
+
     def alert(self, alert: int) -> AlertRow | None:
         """One alert."""
         row = self._reader().execute(f"SELECT {ALERT_COLUMNS} FROM alert WHERE id = ?", (alert,)).fetchone()  # noqa: S608
@@ -165,7 +170,11 @@ def _track(body: dict[str, Any]) -> Track:
     quantity = subject["quantity"]
     return Track(
         Subject(
-            subject["tank"], AlertKind(subject["kind"]), subject["probe"], Quantity(quantity) if quantity else None
+            subject["tank"],
+            AlertKind(subject["kind"]),
+            subject["probe"],
+            Quantity(quantity) if quantity else None,
+            subject.get("past", False),
         ),
         AlertState(body.pop("state")),
         Priority(level) if (level := body.pop("level")) else None,

@@ -97,6 +97,9 @@ def test_old_percent_readings_use_the_temperature_of_their_own_time(lab: TestRoo
         RawReading("p2", Q.OXYGEN_SATURATION, then_ms + 5000, 100.0, "%"),
         RawReading("p2", Q.OXYGEN_SATURATION, lab.now_ms, 100.0, "%"),
     )
+    for _ in range(2):  # first the temperatures, then what is derived with them
+        lab.now_ms += 5_000
+        lab.service.again.look()
     rows = lab.service.store.readings.recent("p2", Q.OXYGEN, 0, lab.now_ms + 1)
     # USGS oxygen solubility table, fresh water, 760 mmHg: 9.09 mg/L at 20 C, 7.56 mg/L at 30 C
     assert [value for _, value, _ in rows] == [pytest.approx(9.09, abs=0.006), pytest.approx(7.56, abs=0.006)]
@@ -162,4 +165,6 @@ def test_raw_values_are_kept_as_they_came(lab: TestRoom) -> None:
     channel = lab.service.store.readings.channels()[0]
     assert (channel.raw, channel.unit) == (78.8, "[degF]")
     assert channel.value == pytest.approx(26.0)
-    assert channel.flag is Flag.GOOD
+    assert channel.flag is Flag.NOT_EVALUATED  # the newest: a spike shows only by the reading after it
+    lab.take(RawReading("p2", Q.TEMPERATURE, lab.now_ms + 60_000, 78.8, "[degF]"))
+    assert [flag for _, _, flag in lab.service.store.readings.recent("p2", Q.TEMPERATURE, 0, lab.now_ms + 1)] == [2]

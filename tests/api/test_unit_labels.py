@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from api.domain.errors import UnclearUnit, UnknownUnit
 from api.domain.quantity import MEANING, Quantity
 from api.domain.reading import Flag, RawReading
+from api.domain.tank import Room, ServiceSettings
 from api.science.unit_aliases import ALIASES, AMOUNTS, FORMS
 from api.science.unit_labels import LONGEST, compact
 from api.science.unit_table import TABLE
 from api.science.units import converter, from_canonical, known_units
-from api.services.ingest import convert
+from api.services.convert import convert
+from api.services.plan import RoomPlan
 
 SAME: dict[tuple[Quantity, str], str] = {
     (Quantity.TEMPERATURE, "Cel"): "C|c|°C|ºC|˚C|℃|° C|deg C|degC|deg. C|degrees C|degree Celsius|DEGREES CELSIUS"
@@ -173,7 +175,8 @@ def test_ions_of_other_quantities_are_unknown() -> None:
 
 def test_a_refused_unit_keeps_the_reading() -> None:
     """The raw value stays, flagged, with the reason a person can act on."""
-    kept = convert(RawReading("pump", Quantity.FLOW, 0, 4.0, "gal/min"))
+    plan = RoomPlan(Room("r", "UTC"), {}, {}, {}, (), ServiceSettings())
+    kept = convert(RawReading("pump", Quantity.FLOW, 0, 4.0, "gal/min"), plan.channel("pump", Quantity.FLOW))
     assert (kept.value, kept.flag, kept.raw_value, kept.raw_unit) == (None, Flag.FAIL, 4.0, "gal/min")
     assert "[gal_us]/min or [gal_br]/min" in kept.reason
 

@@ -1,0 +1,121 @@
+"""Going over kept readings again: those that came after newer ones, and those whose calibration has changed.
+
+Values are made from raw, checks made by the batch, derived values put anew, and what came late is judged on its own
+time. A span's work is cut into pieces, so that live readings never wait long. Must not do: page anyone for the past.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from api.domain.alert import AlertEvent
+from api.domain.quantity import Quantity
+from api.domain.reading import Arrival, CheckedReading, KeptReading
+from api.services.derive import OTHER
+from api.services.ingest import Ingest
+from api.services.past import Past
+from api.services.plan import ChannelPlan, RoomPlan
+from api.services.rounds import Rounds
+from api.storage.base import CALIBRATED, LATE, Store, Waiting
+
+LOOK_EVERY_S = 1.0
+SETTLED_MS = 3_000
+"""A late span is gone over when nothing was added to it for this long. [ms]"""
+PATIENCE_MS = 30_000
+"""... or when it has been waiting for this long. [ms]"""
+PIECE = 10_000
+"""Readings gone over in one transaction."""
+
+
+class Again:
+    """Goes over what waits, every second."""
+
+    def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
+        self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
+        self._past = Past(store)
+        self._seen: dict[tuple[str, str, str], int] = {}
+        self.rounds = Rounds("again", self.look, LOOK_EVERY_S, now_ms)
+
+    def look(self) -> None:
+        """Go over every span that is ready."""
+        waiting = self._store.revisions.waiting()
+        keys = {(span.probe, span.quantity, span.why) for span in waiting}
+        self._seen = {key: seen_ms for key, seen_ms in self._seen.items() if key in keys}
+        for span in waiting:
+            if self._ready(span):
+                while self._store.write(lambda span=span: self._piece(span), self._ingest.settle).result():  # type: ignore[misc]
+                    self.rounds.beat_ms = self._now_ms()
+
+    def _ready(self, span: Waiting) -> bool:
+        now_ms = self._now_ms()
+        since_ms = self._seen.setdefault((span.probe, span.quantity, span.why), now_ms)
+        return span.why == CALIBRATED or now_ms - span.touched_ms >= SETTLED_MS or now_ms - since_ms >= PATIENCE_MS
+
+    def _piece(self, asked: Waiting) -> bool:
+        """One piece of a span, in the writer; True while there is more."""
+        span = next((one for one in self._store.revisions.waiting() if one[:3] == asked[:3]), None)
+        if span is None:
+            return False
+        self._ingest.begin()
+        now_ms = self._now_ms()
+        plan = self._plan()
+        channel = plan.channel(span.probe, span.quantity)
+        rows = self._store.revisions.rows(span.probe, span.quantity, span.start_ms, span.end_ms, PIECE)
+        more = len(rows) == PIECE
+        up_to_ms = rows[-1].time_ms + 1 if more else span.end_ms
+        events: list[AlertEvent] = []
+        if rows:
+            self._go_over(span, rows, channel, plan, events)
+            for other in self._past.leaning_on(span.probe, span.quantity, plan):
+                reach = self._past.reach_ms(span.quantity)
+                first_ms, last_ms = rows[0].time_ms - reach, rows[-1].time_ms + reach + 1
+                self._store.revisions.wait(*other, span.why, first_ms, last_ms, now_ms)
+        if not more and span.why == LATE:
+            for quantity in {span.quantity, OTHER.get(span.quantity, span.quantity)}:
+                self._ingest.judging.end_past(_of_the_past(plan.channel(span.probe, quantity)), events)
+        self._store.revisions.gone_over(span, up_to_ms)
+        self._ingest.station.streams.drop([(span.probe, span.quantity)])
+        self._ingest.finish(events, now_ms)
+        return more
+
+    def _go_over(
+        self, span: Waiting, rows: list[KeptReading], channel: ChannelPlan, plan: RoomPlan, events: list[AlertEvent]
+    ) -> None:
+        anew = self._past.anew(span.probe, span.quantity, rows, channel, plan)
+        settled = [replace(row, arrival=Arrival.LATE) if row.arrival is Arrival.WAITING else row for row in anew]
+        changed = [row for row, before in zip(settled, rows, strict=True) if row != before]
+        self._store.revisions.rewrite(span.probe, span.quantity, changed)
+        late = {row.time_ms for row in rows if row.arrival is Arrival.WAITING}
+        self._judge(span.probe, span.quantity, [row for row in settled if row.time_ms in late], channel, events)
+        derived = self._past.derived(span.probe, span.quantity, settled, plan)
+        if derived is not None:
+            other, others = derived
+            self._store.revisions.rederive(span.probe, other, others)
+            channel = plan.channel(span.probe, other)
+            if channel.care is not None:
+                self._judge(span.probe, other, [row for row in others if row.time_ms in late], channel, events)
+
+    def _judge(
+        self, probe: str, quantity: Quantity, rows: list[KeptReading], channel: ChannelPlan, events: list[AlertEvent]
+    ) -> None:
+        """What came late, on its own time; what an alert told already is not told again."""
+        if not rows or channel.tank is None:
+            return
+        told = self._past.told(channel, rows[0].time_ms, rows[-1].time_ms)
+        past = _of_the_past(channel)
+        for row in rows:
+            if not told(row.time_ms):
+                self._ingest.judging.judge(_checked(probe, quantity, row), past, True, events)
+
+
+def _of_the_past(channel: ChannelPlan) -> ChannelPlan:
+    """A channel's plan whose alerts are of a time that is over."""
+    kinds = tuple((replace(subject, past=True), side) for subject, side in channel.kinds)
+    return replace(channel, not_known=replace(channel.not_known, past=True), kinds=kinds)
+
+
+def _checked(probe: str, quantity: Quantity, row: KeptReading) -> CheckedReading:
+    return CheckedReading(
+        probe, quantity, row.time_ms, row.raw_value, row.raw_unit, row.value, row.flag, row.reason, arrival=row.arrival
+    )
