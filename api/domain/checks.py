@@ -11,9 +11,10 @@ from math import isfinite
 
 from api.domain.errors import InputError
 
-RESTLESS_PAIRS, RESTLESS_CHANGES = 32, 16
-"""A probe is restless when at least so many of its last so many readings differ from the one before: judgement. Were
-its readings independent, saying one number 30 times would then happen by chance once in a thousand million."""
+RESTLESS_READINGS, RESTLESS_TURNS = 32, 4
+"""A probe is restless when it turned back by another amount (25.31, 25.34, 25.32) at least so often in so many
+readings. A coarse probe flickers between two numbers and never does; the scatter of a fine one does so three times in
+ten. What is restless does not say one number for half an hour by chance (judgement, tried on the simulated room)."""
 
 TESTS = ("gross", "gap", "spike", "rate", "flat", "attenuated", "company")
 """Names of the tests, in the order their reasons are told. QARTOD: 4, 1, 6, 7, 8, 10, 9 with 11."""
@@ -136,7 +137,7 @@ class CheckLimits:
     def past_s(self) -> float:
         """How far before its newest reading a channel's past matters to the next one. [s]"""
         gap_s = self.gap_s or 0.0
-        evidence_s = (self.flat_fail_s or 0.0) + (RESTLESS_PAIRS + 1) * gap_s if self.flat_still_s else 0.0
+        evidence_s = (self.flat_fail_s or 0.0) + (RESTLESS_READINGS + 2) * gap_s if self.flat_still_s else 0.0
         return 2 * gap_s + max(self.flat_longest_s, self.attenuated_window_s or 0.0, evidence_s)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from api.domain.checks import RESTLESS_CHANGES, RESTLESS_PAIRS, CheckLimits
+from api.domain.checks import RESTLESS_READINGS, RESTLESS_TURNS, CheckLimits
 from api.judge.check_stream import NEVER_MS, in_ms
 from api.judge.check_windows import cell_ms
 from api.judge.check_words import FAIL, GOOD, HOUR_MS, SUSPECT, UNKNOWN
@@ -116,13 +116,14 @@ def flat(given: Series, limits: CheckLimits) -> Flags:
 
 
 def _restless(given: Series) -> Bools:
-    """Whether enough of the last pairs of the stretch, up to each reading, differ."""
-    changed = np.zeros(len(given.values), dtype=np.int64)
-    changed[1:] = given.values[1:] != given.values[:-1]
-    changed[given.begins] = 0
-    total = np.cumsum(changed)
-    first = np.maximum(given.starts, np.arange(len(total)) - RESTLESS_PAIRS)
-    result: Bools = total - total[first] >= RESTLESS_CHANGES
+    """Whether the stretch turned back by another amount often enough in the last readings up to each."""
+    v, turned = given.values, np.zeros(len(given.values), dtype=np.int64)
+    earlier, before, now = v[:-2], v[1:-1], v[2:]
+    back = ((earlier < before) & (before > now)) | ((earlier > before) & (before < now))
+    turned[2:] = back & (now != earlier) & (given.starts[2:] <= np.arange(len(back)))
+    total = np.cumsum(turned)
+    first = np.maximum(given.starts, np.arange(len(total)) - RESTLESS_READINGS)
+    result: Bools = total - total[first] >= RESTLESS_TURNS
     return result
 
 

@@ -1,4 +1,4 @@
-"""The limits a channel is checked by when its keeper says nothing, each with its reason, and the keeper's own over them.
+"""The limits a channel is checked by when its keeper says nothing, each with its reason; the keeper's own over them.
 
 What water of a tank can do, with room to spare, against what a probe can say. Must not do: know an animal's needs.
 """
@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
-from api.domain.checks import MAY_BE_NEGATIVE, RISING, CheckLimits
+from api.domain.checks import RISING, CheckLimits
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.judge.quality import SPANS
@@ -20,11 +20,14 @@ POURED_MOST_C_MIN, POURED_LEAST_C_MIN = 5.0, 0.5
 """A probe near the can sees more than the mixed water, a small tank is not poured into at full speed (judgement)."""
 USUAL_VOLUME_L = 40.0
 """Taken when a tank's volume is not known: a middling one of a crayfish room (judgement)."""
-STUCK_S, STUCK_READINGS = 1800.0, 20
-"""A restless probe is stuck when it says one number so long, but no fewer readings: half an hour is soon enough for
-water that a fault takes four hours to spoil, and twenty readings alike are no chance (one in a million)."""
-STILL_S = 43_200.0
-"""A probe that repeats itself (coarse steps, still water) is given the half of a day in which a room warms or cools."""
+STUCK_S, STUCK_READINGS = 1500.0, 25.0
+"""A restless probe is suspect when it says one number so long, or so many readings, and has failed after twice that:
+25 minutes leave time in water that most faults take an hour or more to spoil, 25 readings alike are no chance. At 5
+minutes between readings 15 were too few: a coarse probe in a tank whose heater had its last turn (simulated room)."""
+STILL_S = 86_400.0
+"""A probe that repeats itself (coarse steps, still water) is given a day and a night, which move all water. After half
+a day, 1.6 % of benign readings of an oxygen probe in steps of 0.1 mg/L were suspect; after a whole one none (simulated
+room, 4 days, 12 tanks)."""
 NEIGHBOURS, GAP_LEAST_S = 5.0, 600.0
 """Silence of five readings, and of ten minutes at least, parts a series: a lost message or two do not (judgement)."""
 
@@ -49,14 +52,14 @@ class Nature:
 NATURES: dict[Quantity, Nature] = {
     # Quick: from the can, see ``_quick``. Noise: usual digital thermometers step by 0.0625 K and scatter by a step or
     # two. Odd: 0.5 K beside both neighbours is no water; no can moves a tank by more than some 6 K between two slow
-    # readings (half of it shows as a spike). Absurd: one reading 5 K off. Stirs: two last digits of a fine probe.
-    Quantity.TEMPERATURE: Nature(None, 0.2, 0.5, 3.0, 5.0, 0.02),
+    # readings (half of it shows as a spike). Absurd: one reading 5 K off. Stirs: more than one step of a fine probe.
+    Quantity.TEMPERATURE: Nature(None, 0.2, 0.5, 3.0, 5.0, 0.015),
     # Quick: fresh water for a third of a starved tank in two minutes, (8 - 3) x 0.3 / 2 mg/L a minute; air after a stop
-    # gives 0.5, animals take 0.1 (all from kLa 1 to 4 per hour and 20 mg/L an hour at the very most). Noise: optical and
+    # gives 0.5, animals take 0.1 (from kLa 1 to 4 per hour, 20 mg/L an hour at the very most). Noise: optical and
     # galvanic probes scatter by 0.01 to 0.1 mg/L and a bubble on the membrane passes in seconds.
-    Quantity.OXYGEN: Nature(1.0, 0.3, 0.5, 2.0, 5.0, 0.02),
+    Quantity.OXYGEN: Nature(1.0, 0.3, 0.5, 3.0, 5.0, 0.015),
     # The same in percent: 1 mg/L is 12 % at 25 degC (Benson & Krause).
-    Quantity.OXYGEN_SATURATION: Nature(12.0, 4.0, 6.0, 24.0, 60.0, 0.25),
+    Quantity.OXYGEN_SATURATION: Nature(12.0, 4.0, 6.0, 36.0, 60.0, 0.15),
     # Quick: buffer or acid poured in moves half a unit in a minute. Noise: 0.02 to 0.1 with a pump's stray current.
     Quantity.PH: Nature(0.5, 0.1, 0.3, 1.0, 3.0, None),
     # Quick: a front or an opened door moves 0.2 kPa; gusts 0.05. Odd: 1 kPa is 80 m of height.
@@ -80,7 +83,7 @@ def defaults(
     ``company`` is the quantity of another probe in the same water, where there is one to compare with.
     """
     every_s = max(every_s, 0.001)
-    limits = _span(quantity)
+    limits = SPANS.get(quantity, CheckLimits())
     if quantity in BY_HAND:
         return limits
     limits = replace(limits, gap_s=max(NEIGHBOURS * every_s, GAP_LEAST_S))
@@ -107,13 +110,6 @@ def defaults(
     return limits if company is None else _with_company(limits, nature, every_s, company)
 
 
-def _span(quantity: Quantity) -> CheckLimits:
-    span = SPANS.get(quantity)
-    if span is None:
-        return CheckLimits()
-    return CheckLimits(span.fail_low, span.fail_high, span.suspect_low, span.suspect_high)
-
-
 def _quick(volume_l: float | None) -> float:
     """The quickest change of a tank's temperature. [K/min]
 
@@ -124,7 +120,7 @@ def _quick(volume_l: float | None) -> float:
 
 
 def _with_company(limits: CheckLimits, nature: Nature, every_s: float, company: Quantity) -> CheckLimits:
-    """Half the noise again in half the interval, while the other stays within its own noise: judgement."""
+    """A fifth of the quickest change, while the other stays within half of its own noise: judgement."""
     other = NATURES.get(company)
     if other is None:
         return limits
@@ -158,14 +154,9 @@ def merge(limits: CheckLimits, overrides: Mapping[str, float]) -> CheckLimits:
     return CheckLimits(**merged)  # type: ignore[arg-type]
 
 
-def _give_way(
-    merged: dict[str, float], overrides: Mapping[str, float], name: str, then: str, *, rising: bool
-) -> None:
+def _give_way(merged: dict[str, float], overrides: Mapping[str, float], name: str, then: str, *, rising: bool) -> None:
     """Move a default that stands on the wrong side of the limit before it."""
     if name in merged and then in merged and then not in overrides:
         wrong = merged[then] < merged[name] if rising else merged[then] > merged[name]
         if wrong:
             merged[then] = merged[name]
-
-
-__all__ = ["BY_HAND", "MAY_BE_NEGATIVE", "NATURES", "defaults", "merge"]

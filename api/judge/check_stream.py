@@ -12,7 +12,19 @@ from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.judge.check_windows import Extent, Run, Steady
-from api.judge.check_words import FAIL, GOOD, HOUR_MS, MISSING, NEWEST, SUSPECT, UNKNOWN, Findings, spike_height, tell
+from api.judge.check_words import (
+    FAIL,
+    GOOD,
+    HOUR_MS,
+    MISSING,
+    NEWEST,
+    SUSPECT,
+    UNKNOWN,
+    Findings,
+    gross_of,
+    spike_height,
+    tell,
+)
 
 NEVER_MS = 1 << 62
 INFINITE = float("inf")
@@ -277,10 +289,7 @@ class Stream:
     def _by_itself(self, time_ms: int, value: float | None, base: Flag, base_reason: str) -> Findings:
         if value is None or base == MISSING or value - value != 0.0:
             return Findings(time_ms, None, int(base), base_reason)
-        inside, possible = self._low <= value <= self._high, self._fail_low <= value <= self._fail_high
-        return Findings(
-            time_ms, value, int(base), base_reason, self._inside if inside else SUSPECT if possible else FAIL
-        )
+        return Findings(time_ms, value, int(base), base_reason, gross_of(self._limits, value))
 
 
 def in_ms(seconds: float | None) -> int:

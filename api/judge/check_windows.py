@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from api.domain.checks import RESTLESS_CHANGES, RESTLESS_PAIRS
+from api.domain.checks import RESTLESS_READINGS, RESTLESS_TURNS
 
 MOST_POINTS = 16_384
 
@@ -68,8 +68,8 @@ class Extent:
 class Run:
     """Since when a probe has said one and the same number, and whether it had been restless until then."""
 
-    __slots__ = ("_changes", "_value", "moved", "restless", "run_ms", "start_ms")
-    _MASK = (1 << RESTLESS_PAIRS) - 1
+    __slots__ = ("_earlier", "_turns", "_value", "moved", "restless", "run_ms", "start_ms")
+    _MASK = (1 << RESTLESS_READINGS) - 1
 
     def __init__(self) -> None:
         self.begin()
@@ -77,20 +77,24 @@ class Run:
     def begin(self) -> None:
         """Forget the past."""
         self._value: float | None = None
-        self._changes = self.run_ms = self.start_ms = 0
+        self._earlier: float | None = None
+        self._turns = self.run_ms = self.start_ms = 0
         self.restless = self.moved = False
         """``moved``: whether another number is known before the run."""
 
     def add(self, time_ms: int, value: float) -> bool:
         """Take a reading in; every one counts."""
-        if value == self._value:
-            self._changes = (self._changes << 1) & self._MASK
+        before, earlier = self._value, self._earlier
+        self._earlier, self._value = before, value
+        self._turns = (self._turns << 1) & self._MASK
+        if value == before:
             self.run_ms = time_ms - self.start_ms
             return True
-        if self._value is not None:
-            self._changes = (self._changes << 1 | 1) & self._MASK
-            self.restless, self.moved = self._changes.bit_count() >= RESTLESS_CHANGES, True
-        self._value, self.start_ms, self.run_ms = value, time_ms, 0
+        if before is not None:
+            if earlier is not None and (earlier < before > value or earlier > before < value) and value != earlier:
+                self._turns |= 1
+            self.restless, self.moved = self._turns.bit_count() >= RESTLESS_TURNS, True
+        self.start_ms, self.run_ms = time_ms, 0
         return True
 
 

@@ -112,6 +112,15 @@ def _unknown(quantity: Quantity, found: Findings) -> list[str]:
     return parts
 
 
+def gross_of(limits: CheckLimits, value: float) -> int:
+    """Flag of one value by its spans; bounds belong inside."""
+    spans = ((limits.fail_low, limits.fail_high, FAIL), (limits.suspect_low, limits.suspect_high, SUSPECT))
+    for low, high, flag in spans:
+        if (low is not None and value < low) or (high is not None and value > high):
+            return flag
+    return UNKNOWN if all(limit is None for low, high, _ in spans for limit in (low, high)) else GOOD
+
+
 def gross_words(quantity: Quantity, value: float, limits: CheckLimits, *, failed: bool) -> str:
     """Why a value is outside a span."""
     unit = MEANING[quantity].unit_label

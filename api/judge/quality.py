@@ -1,48 +1,28 @@
-"""Quality checks of a reading by itself: QARTOD gross range (test 4). Pure: a value in, a flag and a reason out.
+"""What a sensor can give at all, what water of a tank can have; the check of one value by itself (QARTOD test 4).
 
 Must not do: pass what it could not check; a quantity without a span is NOT_EVALUATED.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from api.domain.quantity import MEANING, Quantity
+from api.domain.checks import CheckLimits
+from api.domain.quantity import Quantity
 from api.domain.reading import Flag
+from api.judge.check_words import Findings, gross_of, tell
 
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """Values a sensor can give at all (outside: FAIL), and values water of a tank can have (outside: SUSPECT)."""
-
-    fail_low: float
-    fail_high: float
-    suspect_low: float
-    suspect_high: float
-
-
-SPANS: dict[Quantity, Span] = {  # judgement, from what the probes of the trade can read
-    Quantity.TEMPERATURE: Span(-5.0, 60.0, 0.5, 45.0),
-    Quantity.OXYGEN: Span(0.0, 50.0, 0.0, 20.0),
-    Quantity.OXYGEN_SATURATION: Span(0.0, 500.0, 0.0, 200.0),
-    Quantity.PH: Span(0.0, 14.0, 4.0, 10.5),
-    Quantity.CONDUCTIVITY: Span(0.0, 100000.0, 5.0, 60000.0),
-    Quantity.PRESSURE: Span(30.0, 115.0, 50.0, 110.0),
+SPANS: dict[Quantity, CheckLimits] = {  # judgement, from what the probes of the trade can read
+    Quantity.TEMPERATURE: CheckLimits(-5.0, 60.0, 0.5, 45.0),
+    # Below zero within a probe's zero error: in water without oxygen it must stay a low reading, not become an unknown.
+    Quantity.OXYGEN: CheckLimits(-0.5, 50.0, -0.1, 20.0),
+    Quantity.OXYGEN_SATURATION: CheckLimits(-6.0, 500.0, -1.2, 200.0),
+    Quantity.PH: CheckLimits(0.0, 14.0, 4.0, 10.5),
+    Quantity.CONDUCTIVITY: CheckLimits(0.0, 100000.0, 5.0, 60000.0),
+    Quantity.PRESSURE: CheckLimits(30.0, 115.0, 50.0, 110.0),
 }
-GOOD = (Flag.GOOD, "")
+_NONE = CheckLimits()
 
 
 def gross_range(quantity: Quantity, value: float) -> tuple[Flag, str]:
-    """Flag of one value in its canonical unit; bounds belong inside. Source: QARTOD test 4."""
-    span = SPANS.get(quantity)
-    if span is None:
-        return Flag.NOT_EVALUATED, f"no span is known for {MEANING[quantity].label}"
-    if span.suspect_low <= value <= span.suspect_high:
-        return GOOD
-    unit = MEANING[quantity].unit_label
-    if not span.fail_low <= value <= span.fail_high:
-        return Flag.FAIL, f"{value:g} {unit} is beyond what a probe can read ({span.fail_low:g} to {span.fail_high:g})"
-    return (
-        Flag.SUSPECT,
-        f"{value:g} {unit} is unlikely in a tank (usual: {span.suspect_low:g} to {span.suspect_high:g})",
-    )
+    """Flag of one value in its canonical unit, and why; bounds belong inside."""
+    limits = SPANS.get(quantity, _NONE)
+    return tell(limits, quantity, Findings(0, value, gross=gross_of(limits, value)))
