@@ -175,7 +175,7 @@ def test_what_cannot_be_used_is_said() -> None:
     with pytest.raises(InputError, match="4 pairs of neighbouring readings, at least 5"):
         night_regression(NIGHT_H, night(NIGHT_H, 0.5, -0.4), 8.5, block_h=2.0)
     with pytest.raises(InputError, match="not a number"):
-        night_regression(np.arange(9.0), PUBLISHED, "8.11")
+        night_regression(np.arange(9.0), PUBLISHED, "full")
     with pytest.raises(OutOfRange, match="saturation 95 mg/L"):
         night_regression(np.arange(9.0), PUBLISHED, 95.0)
     with pytest.raises(OutOfRange, match=r"block 24 h is outside 0\.01 to 6 h"):
