@@ -18,7 +18,7 @@ from api.domain.errors import InputError
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE, RawReading
 from api.domain.senml import MEDIA_TYPE, encode
 from api.domain.topics import GONE, Topics, pack_id, room_level
-from collector.errors import PackRefused, ServiceTrouble
+from collector.errors import PackRefused, PackTooLarge, ServiceTrouble
 from collector.mqtt_line import Broker, Line
 from collector.service import Answer, answer_of, failure
 
@@ -119,13 +119,18 @@ class MqttService:
                 self._send_some(line, todo, under_way, said, sums)
                 name, body = self._next(line, said, self._answer_s)
                 if name in under_way:
-                    sums.take(under_way.pop(name), body)
+                    self._took(sums, under_way.pop(name), body)
         except ServiceTrouble as error:
             sums.trouble = error
             self._drop(line)
         finally:
             self._forget(under_way)
         return sums.answer()
+
+    def _took(self, sums: Sums, pack: Pack, body: Any) -> None:
+        sums.take(pack, body)
+        if isinstance(sums.trouble, PackTooLarge):
+            self._pack_size = min(self._pack_size, max(1, len(pack.places) // 2))
 
     def _send_some(
         self,

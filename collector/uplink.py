@@ -135,7 +135,7 @@ class Uplink:
         except PackRefused as error:
             too_large = isinstance(error, PackTooLarge)
             if too_large:
-                self.pack_size = max(1, min(self.pack_size, len(rows)) // 2)
+                self.pack_size, self._packs = max(1, min(self.pack_size, len(rows)) // 2), 1
             if len(rows) == 1:
                 self._blame(taken, [(rows[0], str(error))], proven)
             elif not too_large:
