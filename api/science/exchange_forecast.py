@@ -90,24 +90,20 @@ def _likeliest(fit: AirPhase | AirTest) -> tuple[float, float]:
 
 
 def _border(fit: AirPhase | AirTest, confidence: float) -> Array:
-    """Pairs (R, k) on the border of the confidence ellipse, cut off at k = 0."""
+    """Pairs (R, k) on the border of the confidence ellipse, as far as k is not below 0."""
     covariance = np.array(fit.covariance)
     centre = np.array([fit.demand_mg_l_h.value, fit.exchange_per_h.value])
     if not np.all(np.isfinite(covariance)):
         # Nothing is known: any demand from none on, with no exchange.
         return np.array([[0.0, 0.0], [1000.0, 0.0]])
+    wide = student(fit.freedom, confidence)
     size, axes = np.linalg.eigh(covariance)
     angle = np.linspace(0.0, 2.0 * np.pi, DIRECTIONS, endpoint=False)
     circle = np.column_stack([np.cos(angle), np.sin(angle)]) * np.sqrt(np.maximum(size, 0.0))
-    border = centre + student(fit.freedom, confidence) * circle @ axes.T
-    return np.vstack([border[border[:, 1] >= 0.0], _chord(border)])
-
-
-def _chord(border: Array) -> Array:
-    """Where the border crosses k = 0, so that the cut-off ellipse is closed."""
-    after = np.roll(border, -1, axis=0)
-    crossing = (border[:, 1] < 0.0) != (after[:, 1] < 0.0)
-    one, two = border[crossing], after[crossing]
-    share = one[:, 1] / (one[:, 1] - two[:, 1])
-    demand = one[:, 0] + share * (two[:, 0] - one[:, 0])
-    return np.column_stack([demand, np.zeros_like(demand)])
+    border = centre + wide * circle @ axes.T
+    if np.any(border[:, 1] >= 0.0):
+        return np.asarray(border[border[:, 1] >= 0.0])
+    # Wholly below none: the demand that remains likeliest without exchange, with its own error.
+    demand, _ = _likeliest(fit)
+    half = wide * float(max(covariance[0, 0] - covariance[0, 1] ** 2 / covariance[1, 1], 0.0)) ** 0.5
+    return np.array([[demand - half, 0.0], [demand + half, 0.0]])

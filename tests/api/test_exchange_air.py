@@ -37,6 +37,9 @@ def noise(seed: int, count: int, sd: float = 0.03) -> Array:
     return np.random.default_rng(seed).normal(0.0, sd, count)
 
 
+OFF_BENT = 7.8 - 0.1 * OFF_H**2 + noise(1, len(OFF_H))
+
+
 def test_gassing_out_as_published() -> None:
     """The dynamic method of Bandyopadhyay & Humphrey 1967: 0.02 mg/L/min, 0.1 /min, steady at 7.8 mg/L of 8.0."""
     off = fit_air_off(np.arange(13) * 5 / 60, 7.8 - 0.1 * np.arange(13), 8.0)
@@ -112,10 +115,22 @@ def test_exchange_that_is_not_seen_is_told() -> None:
 
 def test_a_fall_that_grows_steeper_is_not_gas_exchange() -> None:
     """Animals stirred up later: the curve bends the wrong way."""
-    fit = fit_air_off(OFF_H, 7.8 - 0.1 * OFF_H**2 + noise(1, len(OFF_H)), 8.2)
+    fit = fit_air_off(OFF_H, OFF_BENT, 8.2)
     assert fit.exchange_per_h.high < 0.0
     assert any("bends the wrong way" in words for words in fit.warnings)
-    assert hours_to(fit, 3.0, 7.8).hours < INF
+    ahead, straight = (
+        hours_to(each, 3.0, 7.8) for each in (fit, fit_air_off(OFF_H, OFF_BENT, 8.2, exchange_per_h=0.0))
+    )
+    assert ahead.hours == pytest.approx(straight.hours, rel=0.03)
+    assert ahead.low_h < ahead.hours < ahead.high_h < INF
+
+
+def test_exchange_below_none_leaves_the_straight_line() -> None:
+    """Noise pushed k below zero: the forecast is that of the fit without exchange."""
+    oxygen = (OFF + noise(5, len(OFF)))[:12]
+    fit, straight = fit_air_off(OFF_H[:12], oxygen, 8.2), fit_air_off(OFF_H[:12], oxygen, 8.2, exchange_per_h=0.0)
+    assert fit.exchange_per_h.value < 0.0 < fit.exchange_per_h.high
+    assert hours_to(fit, 5.0, 7.8).hours == pytest.approx(hours_to(straight, 5.0, 7.8).hours, rel=0.01)
 
 
 def test_demand_below_zero_is_told() -> None:

@@ -116,6 +116,9 @@ def test_blocks_keep_the_exact_slope() -> None:
     assert found.k_per_h.value == pytest.approx(1.2, rel=1e-4)
     assert found.step_h == pytest.approx(0.5)
     assert found.pairs == 17
+    holed = np.delete(NIGHT_H, slice(18, 23))
+    # One reading of six is left in the fourth block: its mean would not stand for the block.
+    assert night_regression(holed, night(holed, 1.2, -0.9), 8.5, block_h=0.5).pairs == 16
 
 
 def test_a_night_without_a_slope_is_told() -> None:
