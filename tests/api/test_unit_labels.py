@@ -8,8 +8,6 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from api.domain.alert import AlertKind, Subject
-from api.domain.checks import CheckLimits
 from api.domain.errors import UnclearUnit, UnknownUnit
 from api.domain.quantity import MEANING, Quantity
 from api.domain.reading import Flag, RawReading
