@@ -88,7 +88,6 @@ SPOILT: dict[str, Mangle] = {
     "garbage glued before": lambda command, answer: [b"%&" + answer],
     "garbage glued after": lambda command, answer: [answer[:-2] + b"%&\r\n"],
     "another address": lambda command, answer: [b"1" + answer[1:]],
-    "words": lambda command, answer: [b"0+ERR+ERR\r\n"],
     "parity bits": lambda command, answer: [bytes(byte | 0x80 for byte in answer[:-2]) + b"\r\n"],
     "no values": lambda command, answer: [b"0\r\n"],
     "no end": lambda command, answer: [answer[:-2] + b"+1" * 500],
