@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.domain.checks import RESTLESS_READINGS, RESTLESS_TURNS, CheckLimits
-from api.judge.check_stream import NEVER_MS, in_ms
-from api.judge.check_windows import cell_ms
+from api.judge.check_windows import NEVER_MS, cell_ms, in_ms
 from api.judge.check_words import FAIL, GOOD, HOUR_MS, SUSPECT, UNKNOWN
 
 Floats = NDArray[np.float64]

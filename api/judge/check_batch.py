@@ -14,7 +14,7 @@ from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.judge import check_arrays as arrays
 from api.judge.check_arrays import Bools, Flags, Floats, Ints, Series
-from api.judge.check_stream import in_ms
+from api.judge.check_windows import in_ms
 from api.judge.check_words import FAIL, GOOD, MISSING, SUSPECT, UNKNOWN, Findings, tell
 
 

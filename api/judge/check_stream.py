@@ -11,7 +11,7 @@ from typing import NamedTuple
 from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
-from api.judge.check_windows import Extent, Run, Steady
+from api.judge.check_windows import NEVER_MS, Extent, Run, Steady, in_ms
 from api.judge.check_words import (
     FAIL,
     GOOD,
@@ -26,7 +26,6 @@ from api.judge.check_words import (
     tell,
 )
 
-NEVER_MS = 1 << 62
 INFINITE = float("inf")
 
 
@@ -290,11 +289,6 @@ class Stream:
         if value is None or base == MISSING or value - value != 0.0:
             return Findings(time_ms, None, int(base), base_reason)
         return Findings(time_ms, value, int(base), base_reason, gross_of(self._limits, value))
-
-
-def in_ms(seconds: float | None) -> int:
-    """Seconds as whole milliseconds; None is longer than anything."""
-    return NEVER_MS if seconds is None else round(seconds * 1000)
 
 
 def _or(limit: float | None, otherwise: float) -> float:

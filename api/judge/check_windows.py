@@ -11,11 +11,17 @@ from collections import deque
 from api.domain.checks import RESTLESS_READINGS, RESTLESS_TURNS
 
 MOST_POINTS = 16_384
+NEVER_MS = 1 << 62
+
+
+def in_ms(seconds: float | None) -> int:
+    """Seconds as whole milliseconds; None is longer than anything."""
+    return NEVER_MS if seconds is None else round(seconds * 1000)
 
 
 def cell_ms(window_ms: int) -> int:
     """A window looks at the first reading of each cell of this length. [ms]"""
-    return max(1, window_ms // MOST_POINTS)
+    return -(-window_ms // MOST_POINTS)
 
 
 class Extent:
