@@ -11,7 +11,7 @@ from math import isfinite
 
 from api.domain.errors import InputError
 
-RESTLESS_READINGS, RESTLESS_TURNS = 32, 4
+RESTLESS_READINGS, RESTLESS_TURNS = 64, 6
 """A probe is restless when it turned back by another amount (25.31, 25.34, 25.32) at least so often in so many
 readings. A coarse probe flickers between two numbers and never does; the scatter of a fine one does so three times in
 ten. What is restless does not say one number for half an hour by chance (judgement, tried on the simulated room)."""

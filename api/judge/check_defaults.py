@@ -51,9 +51,9 @@ class Nature:
 
 NATURES: dict[Quantity, Nature] = {
     # Quick: from the can, see ``_quick``. Noise: usual digital thermometers step by 0.0625 K and scatter by a step or
-    # two. Odd: 0.5 K beside both neighbours is no water; no can moves a tank by more than some 6 K between two slow
-    # readings (half of it shows as a spike). Absurd: one reading 5 K off. Stirs: more than one step of a fine probe.
-    Quantity.TEMPERATURE: Nature(None, 0.2, 0.5, 3.0, 5.0, 0.015),
+    # two. Odd: 0.5 K beside both neighbours is no water; a can moves a tank by some 2 K between two slow readings, half
+    # of which shows as a spike. Absurd: one reading 5 K off. Stirs: more than one step of a fine probe.
+    Quantity.TEMPERATURE: Nature(None, 0.2, 0.5, 1.2, 5.0, 0.015),
     # Quick: fresh water for a third of a starved tank in two minutes, (8 - 3) x 0.3 / 2 mg/L a minute; air after a stop
     # gives 0.5, animals take 0.1 (from kLa 1 to 4 per hour, 20 mg/L an hour at the very most). Noise: optical and
     # galvanic probes scatter by 0.01 to 0.1 mg/L and a bubble on the membrane passes in seconds.
