@@ -12,6 +12,8 @@ from collector.drivers.base import Driver
 DRIVERS: dict[str, str] = {
     "serial_lines": "collector.drivers.serial_lines:SerialLines",
     "csv_rows": "collector.drivers.csv_rows:CsvRows",
+    "modbus": "collector.drivers.modbus:Modbus",
+    "sdi12": "collector.drivers.sdi12:Sdi12",
 }
 
 

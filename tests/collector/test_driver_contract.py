@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import inspect
 import time
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,16 +14,20 @@ import pytest
 
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.domain.roomkeys import VALUE
 from api.domain.tables import Key, Place, take
 from api.domain.tank import Probe, Value
 from collector.clock import now_ms
 from collector.config import COMMON
-from collector.drivers.base import Driver, Surroundings
+from collector.drivers.base import Batch, Driver, Surroundings
 from collector.drivers.table import DRIVERS, driver_class
 from collector.errors import PortTrouble
+from tests.support.modbus_probe import Device, RtuProbe
+from tests.support.sdi12_probe import Sdi12Probe, Sensor
 from tests.support.serial_line import SerialLine
 
 VALUES = (Value(Quantity.TEMPERATURE, "Cel", field=1),)
+REGISTER = {"register": 0, "type": "int16", "scale": 0.01, "none_value": 0x7FFF}
 
 
 @dataclass
@@ -32,17 +38,27 @@ class Source:
     options: dict[str, object]
     folder: Path
     line: SerialLine | None = None
+    values: tuple[Value, ...] = VALUES
+    tell: Callable[[str], None] | None = None
+    """How a probe that speaks only when it is asked is told what to say next."""
+    garbled: str = "ERR' is not a number"
+    """What is said of ``ERR``."""
+    running: ExitStack | None = None
+    """A probe that listens on a thread, and its line; both end with it."""
 
     def make(self) -> Driver:
         """A driver on it."""
         around = Surroundings(now_ms, time.monotonic, time.sleep, lambda source: None, self.folder)
         options = take(self.options, self.driver.KEYS, Place("room.toml", "", "probe"))
-        self.driver.check(Probe("p1", "x", values=VALUES), options, Place("room.toml", "", "probe"))
-        return self.driver(Probe("p1", "x", values=VALUES), options, around)
+        probe = Probe("p1", "x", every_s=0.1, values=self.values)
+        self.driver.check(probe, options, Place("room.toml", "", "probe"))
+        return self.driver(probe, options, around)
 
     def say(self, text: str) -> None:
         """One line from the probe."""
-        if self.line is not None:
+        if self.tell is not None:
+            self.tell(text.strip())
+        elif self.line is not None:
             self.line.say(text)
         else:
             with (self.folder / "log.csv").open("a") as file:
@@ -50,10 +66,42 @@ class Source:
 
     def vanish(self) -> None:
         """The source goes away for good."""
-        if self.line is not None:
+        if self.running is not None:
+            self.running.close()
+        elif self.line is not None:
             self.line.unplug()
         else:
             (self.folder / "log.csv").unlink()
+
+
+def sdi12(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
+    """A sensor that measures what it was told, once, and is silent when it was told nothing."""
+    line = stack.enter_context(SerialLine(folder / "port"))
+    said: deque[str] = deque()
+    sensor = Sensor("0", lambda command: [f"+{said.popleft()}"] if said else None)
+    stack.enter_context(Sdi12Probe(line, sensor))
+    options = {"port": str(line.link), "bits": 8, "parity": "none", "break": False, "timeout_s": 0.1, "tries": 1}
+    return Source(driver, options, folder, line, tell=said.append, running=stack)
+
+
+def modbus(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
+    """A device with one register, silent until it was told something; ERR is its word for no value."""
+    line = stack.enter_context(SerialLine(folder / "port"))
+    device = Device({(3, 0): 0})
+    device.silent = True
+
+    def tell(text: str) -> None:
+        device.registers[3, 0] = 0x7FFF if text == "ERR" else round(float(text) * 100)
+        device.silent = False
+
+    stack.enter_context(RtuProbe(line, {1: device}))
+    keys = take(REGISTER, driver.VALUE_KEYS, Place("room.toml", "", "probe.value"))
+    values = (Value(Quantity.TEMPERATURE, "Cel", options=keys),)
+    options = {"port": str(line.link), "parity": "none", "timeout_s": 0.1, "tries": 1}
+    return Source(driver, options, folder, line, values, tell, "32767 is its word for no value", stack)
+
+
+ASKED = {"sdi12": sdi12, "modbus": modbus}
 
 
 @pytest.fixture(params=sorted(DRIVERS))
@@ -66,17 +114,24 @@ def source(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Source]:
     elif request.param == "csv_rows":
         (tmp_path / "log.csv").touch()
         yield Source(driver, {"path": "log.csv", "header": False}, tmp_path)
+    elif request.param in ASKED:
+        with ExitStack() as stack:
+            yield ASKED[request.param](driver, tmp_path, stack)
     else:
         pytest.fail(f"driver {request.param} needs a source in this test")
 
 
-def values_of(driver: Driver, for_s: float = 0.3) -> list[float]:
-    """What a driver reads, waiting a little for the first."""
-    got: list[float] = []
+def next_batch(driver: Driver, for_s: float = 2.0) -> Batch:
+    """The next batch that is not empty, waiting a little for it."""
     end_s = time.monotonic() + for_s
-    while not got and time.monotonic() < end_s:
-        got += [reading.value for reading in driver.read(0.05).readings]
-    return got
+    while (batch := driver.read(0.05)).empty and time.monotonic() < end_s:
+        continue
+    return batch
+
+
+def values_of(driver: Driver) -> list[float]:
+    """The values of the next batch."""
+    return [reading.value for reading in next_batch(driver).readings]
 
 
 def test_it_is_a_driver_with_typed_keys_none_of_them_taken(source: Source) -> None:
@@ -86,6 +141,8 @@ def test_it_is_a_driver_with_typed_keys_none_of_them_taken(source: Source) -> No
     names = [key.name for key in source.driver.KEYS]
     assert len(names) == len(set(names))
     assert not set(names) & set(COMMON)
+    assert all(isinstance(key, Key) for key in source.driver.VALUE_KEYS)
+    assert not {key.name for key in source.driver.VALUE_KEYS} & {key.name for key in VALUE}
 
 
 def test_making_one_touches_nothing(source: Source) -> None:
@@ -128,9 +185,9 @@ def test_unreadable_text_is_counted_never_raised(source: Source) -> None:
     driver = source.make()
     driver.open()
     source.say("ERR\n")
-    batch = driver.read(0.3)
+    batch = next_batch(driver)
     assert (batch.readings, batch.unreadable) == ((), 1)
-    assert "'ERR' is not a number" in batch.last_unreadable
+    assert source.garbled in batch.last_unreadable
     source.say("24.31\n")
     assert values_of(driver) == [24.31]
     driver.close()
@@ -141,7 +198,7 @@ def test_acknowledging_a_batch_raises_nothing_and_reading_goes_on(source: Source
     driver = source.make()
     driver.open()
     source.say("24.31\n")
-    driver.acknowledge(driver.read(0.3))
+    driver.acknowledge(next_batch(driver))
     source.say("24.32\n")
     assert values_of(driver) == [24.32]
     driver.close()
