@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -104,3 +107,11 @@ def test_outside_the_range_is_refused(function: Callable[..., float], given: tup
     """The refusal names the value and its range."""
     with pytest.raises(OutOfRange, match=words):
         function(*given)
+
+
+def test_the_service_starts_light() -> None:
+    """Importing the door loads no SciPy; the first fit does."""
+    code = "import api.science.exchange, sys; print(any(name.split('.')[0] == 'scipy' for name in sys.modules))"
+    root = Path(__file__).parents[2]
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root)
+    assert out.stdout.strip() == "False"

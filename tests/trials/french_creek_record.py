@@ -71,11 +71,15 @@ def _unusable(row: Row) -> str:
 def darkness(evening: date) -> tuple[datetime, datetime]:
     """Half an hour after sunset to half an hour before sunrise, local time.
 
-    Cooper's declination and the usual three-term equation of time: good to a few minutes.
+    The Astronomical Almanac's low-precision place of the sun: good to a minute or two.
     """
-    turn = math.radians(360.0 / 364.0 * (evening.timetuple().tm_yday - 81))
-    ahead_h = (9.87 * math.sin(2 * turn) - 7.53 * math.cos(turn) - 1.5 * math.sin(turn)) / 60.0
-    declination, latitude = math.radians(23.45) * math.sin(turn), math.radians(LATITUDE)
+    days = (evening - date(2000, 1, 1)).days + 0.8
+    mean, anomaly = (280.460 + 0.9856474 * days) % 360.0, math.radians(357.528 + 0.9856003 * days)
+    along = math.radians(mean + 1.915 * math.sin(anomaly) + 0.020 * math.sin(2 * anomaly))
+    tilt, latitude = math.radians(23.44), math.radians(LATITUDE)
+    declination = math.asin(math.sin(tilt) * math.sin(along))
+    right_ascension = math.degrees(math.atan2(math.cos(tilt) * math.sin(along), math.cos(along)))
+    ahead_h = ((mean - right_ascension + 180.0) % 360.0 - 180.0) / 15.0
     cosine = math.sin(math.radians(-0.833)) - math.sin(latitude) * math.sin(declination)
     half_day_h = math.degrees(math.acos(cosine / (math.cos(latitude) * math.cos(declination)))) / 15.0
     midnight = datetime(evening.year, evening.month, evening.day)  # noqa: DTZ001 (local time, as filed)
