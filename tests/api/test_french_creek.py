@@ -138,14 +138,13 @@ def test_the_take_over(rows: list[Row]) -> None:
 
 
 def test_the_two_loggers_do_not_agree_about_the_rate(rows: list[Row]) -> None:
-    """At 69.73 kPa K at 20 Cel of REZN's nights is above TOWN's by more than three errors; at 77.5 kPa it is not."""
+    """K at 20 Cel: REZN's two nights lie above TOWN's two by more than three errors, at either pressure."""
     apart = []
     for pressure_kpa in (PRESSURE_KPA, 77.5):
         k, se = np.array([night.k20_per_h() for night in nights(rows, pressure_kpa)]).T
         before, after = (np.average(k[pair], weights=se[pair] ** -2) for pair in (slice(0, 2), slice(2, 4)))
         apart.append((before - after) / (1 / np.sum(se[:2] ** -2) + 1 / np.sum(se[2:] ** -2)) ** 0.5)
-    assert apart[0] > 3.0
-    assert apart[1] < apart[0]
+    assert min(apart) > 3.0
     assert mean_k20(nights(rows), "REZN")[2] == 2
 
 
