@@ -59,17 +59,25 @@ class Modbus(Driver):
         """
         check_keys(probe, options, place)
 
+    @classmethod
+    def shared(cls, options: Mapping[str, Any], folder: Path) -> tuple[str, str]:
+        """The port or host that several probes may name, and what all of them must agree on."""
+        if options["host"] is not None:
+            return f"{options['host']}:{options['tcp_port']}", "modbus tcp"
+        form = "modbus {baud} baud {parity} {stop_bits:g} stop".format(**options)
+        return str((folder / options["port"]).resolve()), form
+
     def open(self) -> None:
         """Open the line or the connection, or join the devices that have it open."""
         options, timeout_s = self.options, self.options["timeout_s"]
+        key, form = self.shared(options, self.around.folder)
         if options["host"] is not None:
             line: Line = TcpPort(self.probe.id, options["host"], options["tcp_port"], timeout_s)
-            self._seat = join(self.probe.id, line, line.name, "modbus tcp")
+            self._seat = join(self.probe.id, line, key, form)
             self._client = TcpClient(self._seat, timeout_s, crc32(self.probe.id.encode()))
         else:
             line = SerialPort(self.probe.id, {**options, "bits": 8}, self.around.folder)
-            form = "modbus {baud} baud {parity} {stop_bits:g} stop".format(**options)
-            self._seat = join(self.probe.id, line, str(Path(line.name).resolve()), form)
+            self._seat = join(self.probe.id, line, key, form)
             gap_s = max(LEAST_GAP_S, GAP_LETTERS * LETTER_BITS / options["baud"])
             self._client = RtuClient(self._seat, timeout_s, gap_s)
         self._name = line.name

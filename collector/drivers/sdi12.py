@@ -90,11 +90,16 @@ class Sdi12(Driver):
                 what = f"{value.quantity} is value {value.field or number}, {options['command']} gives at most {most}."
                 raise place.wrong(what, "Look up which command and which place it has.")
 
+    @classmethod
+    def shared(cls, options: Mapping[str, Any], folder: Path) -> tuple[str, str]:
+        """The port that several probes may name, and what all of them must agree on."""
+        form = "sdi12 {baud} baud {bits} bits {parity} {stop_bits:g} stop break={break}".format(**options)
+        return str((folder / options["port"]).resolve()), form
+
     def open(self) -> None:
         """Open the line, or join the sensors that have it open."""
         line = BreakPort(self.probe.id, self.options, self.around.folder)
-        form = "sdi12 {baud} baud {bits} bits {parity} {stop_bits:g} stop break={break}".format(**self.options)
-        self._seat = join(self.probe.id, line, str(Path(line.name).resolve()), form)
+        self._seat = join(self.probe.id, line, *self.shared(self.options, self.around.folder))
         self._talk = Talk(self._seat, self.around, self.options["timeout_s"], self.options["tries"])
         self._schedule = Schedule(self.probe.every_s, self.around.monotonic())
 
