@@ -36,6 +36,8 @@ class Series:
 
     def take(self, which: Ints) -> Series:
         """Some of the readings, each stretch's first among them."""
+        if len(which) == len(self.values):
+            return self
         return Series(self.times_ms[which], self.values[which], np.searchsorted(which, self.starts[which]))
 
 
@@ -96,11 +98,10 @@ def run_starts(given: Series) -> Ints:
     return last_true(changed)
 
 
-def flat(given: Series, limits: CheckLimits) -> Flags:
+def flat(given: Series, limits: CheckLimits, starts: Ints) -> Flags:
     """QARTOD test 8 in time instead of counts: how long all values have stayed within the tolerance."""
     if limits.flat_tolerance:
         return _within(given, limits)
-    starts = run_starts(given)
     run_ms = given.times_ms - given.times_ms[starts]
     flags = np.where(starts > given.starts, GOOD, UNKNOWN).astype(np.int8)
     suspect_ms: Ints | int = in_ms(limits.flat_suspect_s)
@@ -129,13 +130,20 @@ def _restless(given: Series) -> Bools:
 def _within(given: Series, limits: CheckLimits) -> Flags:
     which = sampled(given, in_ms(limits.flat_longest_s))
     part = given.take(which)
-    still = ranges(part.values, part.starts) <= limits.flat_tolerance
-    flags = np.where(still, UNKNOWN, GOOD).astype(np.int8)
+    flags = np.full(len(which), GOOD, dtype=np.int8)
+    # Later in a stretch, what is not flagged is known to have moved.
+    shortest_ms = min(in_ms(limits.flat_suspect_s), in_ms(limits.flat_fail_s))
+    spans = [np.flatnonzero(part.times_ms - part.times_ms[part.starts] < shortest_ms)]
+    lefts, graded_as = [part.starts[spans[0]]], [UNKNOWN]
     for seconds, flag in ((limits.flat_suspect_s, SUSPECT), (limits.flat_fail_s, FAIL)):
         if seconds is not None:
             left = np.searchsorted(part.times_ms, part.times_ms - in_ms(seconds), side="right") - 1
-            whole = left >= part.starts
-            flags[whole & (ranges(part.values, np.maximum(left, part.starts)) <= limits.flat_tolerance)] = flag
+            whole = np.flatnonzero(left >= part.starts)
+            spans.append(whole)
+            lefts.append(left[whole])
+            graded_as.append(flag)
+    for right, extent, flag in zip(spans, ranges(part.values, lefts, spans), graded_as, strict=True):
+        flags[right[extent <= limits.flat_tolerance]] = flag
     return spread(flags, which, len(given.values))
 
 
@@ -145,7 +153,7 @@ def attenuated(given: Series, limits: CheckLimits) -> Flags:
     which = sampled(given, window_ms)
     part = given.take(which)
     left = window_lefts(part, window_ms)
-    extent = ranges(part.values, left)
+    (extent,) = ranges(part.values, [left], [np.arange(len(left))])
     suspect, fail = limits.attenuated_suspect or 0.0, limits.attenuated_fail or 0.0
     flags = np.where(extent >= suspect, GOOD, np.where(extent < fail, FAIL, SUSPECT)).astype(np.int8)
     part_whole = part.times_ms[part.starts] <= part.times_ms - window_ms
@@ -176,21 +184,21 @@ def spread(flags: Flags, which: Ints, count: int) -> Flags:
     return flags[np.searchsorted(which, np.arange(count), side="right") - 1]
 
 
-def ranges(values: Floats, left: Ints) -> Floats:
-    """Max - min from ``left`` to each reading: two overlapping spans of a power of two, level after level."""
-    right = np.arange(len(values))
-    level = np.frexp((right - left + 1).astype(np.float64))[1] - 1
-    result = np.zeros(len(values))
+def ranges(values: Floats, lefts: list[Ints], rights: list[Ints]) -> list[Floats]:
+    """Max - min from each left to its right: two overlapping spans of a power of two, level after level."""
+    levels = [np.frexp((right - left + 1).astype(np.float64))[1] - 1 for left, right in zip(lefts, rights, strict=True)]
+    results = [np.zeros(len(left)) for left in lefts]
     high, low = values, values
-    for power in range(int(level.max(initial=0)) + 1):
-        here = np.flatnonzero(level == power)
-        if len(here):
-            a, b = left[here], right[here] - (1 << power) + 1
-            result[here] = np.maximum(high[a], high[b]) - np.minimum(low[a], low[b])
+    for power in range(max(int(level.max(initial=0)) for level in levels) + 1):
+        for left, right, level, result in zip(lefts, rights, levels, results, strict=True):
+            here = np.flatnonzero(level == power)
+            if len(here):
+                a, b = left[here], right[here] - (1 << power) + 1
+                result[here] = np.maximum(high[a], high[b]) - np.minimum(low[a], low[b])
         step = 1 << power
         if step < len(high):
             high, low = np.maximum(high[:-step], high[step:]), np.minimum(low[:-step], low[step:])
-    return result
+    return results
 
 
 @dataclass(frozen=True, slots=True)

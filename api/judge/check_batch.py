@@ -14,7 +14,7 @@ from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.judge import check_arrays as arrays
 from api.judge.check_arrays import Bools, Flags, Floats, Ints, Series
-from api.judge.check_windows import in_ms
+from api.judge.check_windows import cell_ms, in_ms
 from api.judge.check_words import FAIL, GOOD, MISSING, SUSPECT, UNKNOWN, Findings, tell
 
 
@@ -36,7 +36,10 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class _Source:
-    """What the reasons are told from. ``places``: where each believed reading stands in the whole series."""
+    """What the reasons are told from.
+
+    ``places``: where each believed reading stands in the whole series; ``runs``: where its run of one number begins.
+    """
 
     limits: CheckLimits
     quantity: Quantity
@@ -48,6 +51,7 @@ class _Source:
     silences_ms: Ints
     places: Ints
     believed: Series
+    runs: Ints
 
     def findings(self, index: int, tests: Mapping[str, Flags]) -> Findings:
         """What was found of one reading, as the stream would have noted it."""
@@ -96,9 +100,7 @@ class _Source:
 
     def _run_ms(self, at: int, start: int) -> int:
         if not self.limits.flat_tolerance:
-            changed = np.flatnonzero(self.believed.values[start:at] != self.believed.values[at])
-            first = start + (int(changed[-1]) + 1 if len(changed) else 0)
-            return int(self.believed.times_ms[at] - self.believed.times_ms[first])
+            return int(self.believed.times_ms[at] - self.believed.times_ms[self.runs[at]])
         part, last = self._looked_at(at, start, in_ms(self.limits.flat_longest_s))
         back = part.values[::-1]
         within = np.maximum.accumulate(back) - np.minimum.accumulate(back) <= self.limits.flat_tolerance
@@ -107,10 +109,12 @@ class _Source:
 
     def _looked_at(self, at: int, start: int, window_ms: int) -> tuple[Series, int]:
         """The readings up to one, of its stretch, that a window looks at, and the place of the last."""
-        rows = slice(start, at + 1)
-        stretch = Series(
-            self.believed.times_ms[rows], self.believed.values[rows], np.zeros(at + 1 - start, dtype=np.int64)
-        )
+        times_ms, cell = self.believed.times_ms, cell_ms(window_ms)
+        # From the first reading of the cell of the last one that is older than the window.
+        older = int(np.searchsorted(times_ms, int(times_ms[at]) - window_ms - cell, side="right")) - 1
+        first = int(np.searchsorted(times_ms, int(times_ms[max(older, 0)]) // cell * cell))
+        rows = slice(max(start, first), at + 1)
+        stretch = Series(times_ms[rows], self.believed.values[rows], np.zeros(at + 1 - rows.start, dtype=np.int64))
         part = stretch.take(arrays.sampled(stretch, window_ms))
         return part, len(part.values) - 1
 
@@ -141,7 +145,8 @@ def check(
     failed = missing | (bases >= FAIL) | (gross == FAIL)
     places = np.flatnonzero(~late & ~failed)
     believed = arrays.series(times_ms[places], values[places], limits.gap_s)
-    source = _Source(limits, quantity, times_ms, values, bases, base_reasons, late, silences_ms, places, believed)
+    runs = arrays.run_starts(believed)
+    source = _Source(limits, quantity, times_ms, values, bases, base_reasons, late, silences_ms, places, believed, runs)
     company = None if company_times_ms is None or company_values is None else (company_times_ms, company_values)
     found = _tests(source, company)
     tests = {"gross": np.where(missing, MISSING, gross).astype(np.int8)}
@@ -183,7 +188,7 @@ def _tests(source: _Source, company: tuple[Ints, Floats] | None) -> dict[str, Fl
     if "rate" in asked:
         found["rate"] = arrays.rate(given, limits, rates)
     if "flat" in asked:
-        found["flat"] = arrays.flat(given, limits)
+        found["flat"] = arrays.flat(given, limits, source.runs)
     if "attenuated" in asked:
         found["attenuated"] = arrays.attenuated(given, limits)
     if "company" in asked:
