@@ -19,6 +19,7 @@ from api.domain.roomkeys import VALUE
 from api.domain.tables import Place, take, unknown
 from api.domain.tank import Probe, RoomFile
 from collector.drivers.base import Driver
+from collector.drivers.ports import Ports
 from collector.drivers.table import DRIVERS, driver_class
 
 DATA_DIR = "intermolt-data"
@@ -91,9 +92,8 @@ def _uplink(room: RoomFile, place: Place) -> str:
 
 
 def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
-    folder = Path(file).resolve().parent
     checked: list[CheckedProbe] = []
-    owners: dict[str, str] = {}
+    ports = Ports(Path(file).resolve().parent)
     tables = tomllib.loads(text).get("probe", [])
     for index, (probe, table) in enumerate(zip(room.probes, tables, strict=True)):
         place = Place(file, text, "probe", index)
@@ -101,13 +101,10 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
         for name in table:
             if name not in COMMON and name not in {key.name for key in driver.KEYS}:
                 raise unknown(name, (*(key.name for key in driver.KEYS), *COMMON), place)
-        options = take(probe.options, driver.KEYS, place)
+        options = driver.filled(take(probe.options, driver.KEYS, place), room, place)
         probe = _with_value_options(probe, driver, place, file, text, tables)
         driver.check(probe, options, place)
-        port = driver.port(probe, options, folder)
-        if port and port in owners:
-            raise place.wrong(f"reads the same port as probe {owners[port]!r}.", "Give each probe its own.", "port")
-        owners[port] = probe.id
+        ports.take(probe, driver, options, place)
         checked.append(CheckedProbe(probe, driver, options))
     return tuple(checked)
 

@@ -14,7 +14,7 @@ from typing import Any, ClassVar
 
 from api.domain.reading import RawReading
 from api.domain.tables import Key, Place
-from api.domain.tank import Probe
+from api.domain.tank import Probe, RoomFile
 from collector.clock import Stamper
 
 
@@ -69,6 +69,8 @@ class Driver(ABC):
     """The keys of ``[[probe]]`` that only this driver reads."""
     VALUE_KEYS: ClassVar[tuple[Key, ...]] = ()
     """The keys of ``[[probe.value]]`` that only this driver reads, from ``Value.options``."""
+    SHARING: ClassVar[str] = ""
+    """What to write so that probes can share a port, for the person whose probes cannot as they are."""
     SOURCE_KEEPS: ClassVar[bool] = False
     """True when the source will give an unacknowledged batch again: then a full spool makes it wait, not forget."""
 
@@ -90,6 +92,27 @@ class Driver(ABC):
         ``folder`` is the room file's, where relative names begin.
         """
         return ""
+
+    @classmethod
+    def shared(cls, options: Mapping[str, Any], folder: Path) -> tuple[str, str]:
+        """The one thing in the world that several probes may read together, and what all of them must agree on.
+
+        Both empty when there is no such thing. ``collector/drivers/bus.py`` is for taking turns on it.
+        """
+        return "", ""
+
+    @classmethod
+    def told_apart_by(cls, probe: Probe, options: Mapping[str, Any]) -> str:
+        """What must be this probe's alone among those that share its port, in words; empty when nothing must be."""
+        return ""
+
+    @classmethod
+    def filled(cls, options: Mapping[str, Any], room: RoomFile, place: Place) -> Mapping[str, Any]:
+        """The keys of ``[[probe]]``, with those left out that the rest of the room file gives.
+
+        Raises RoomFileError.
+        """
+        return options
 
     @abstractmethod
     def open(self) -> None:
