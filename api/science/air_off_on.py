@@ -98,7 +98,7 @@ def fit_air_off(
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     return _fit_phase(
         "air-off phase", hours, oxygen_mg_l, saturation_mg_l, exchange_per_h, saturation_se_mg_l, confidence
@@ -135,7 +135,7 @@ def fit_air_on(
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     return _fit_phase(
         "air-on phase", hours, oxygen_mg_l, saturation_mg_l, exchange_per_h, saturation_se_mg_l, confidence

@@ -93,7 +93,7 @@ def fit_air_test(
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     check_range("saturation", saturation_mg_l, *SATURATION_RANGE_MG_L)
     check_range("standard error of saturation", saturation_se_mg_l, 0.0, 2.0)

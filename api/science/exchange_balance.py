@@ -39,7 +39,7 @@ def equilibrium_mg_l(saturation_mg_l: float, exchange_per_h: float, demand_mg_l_
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     check_range("exchange rate", exchange_per_h, 0.0, RATE_RANGE_PER_H[1], "1/h")
     check_range("oxygen demand", demand_mg_l_h, *DEMAND_RANGE_MG_L_H, "mg/L/h")
@@ -76,7 +76,7 @@ def oxygen_after_mg_l(
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     check_range("time", hours, 0.0, 10000.0, "h")
     check_range("exchange rate", exchange_per_h, 0.0, RATE_RANGE_PER_H[1], "1/h")
@@ -111,7 +111,7 @@ def hours_between(
 
     References
     ----------
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     check_range("exchange rate", exchange_per_h, 0.0, RATE_RANGE_PER_H[1], "1/h")
     way = limit_mg_l - start_mg_l

@@ -60,8 +60,8 @@ def hours_to(fit: AirPhase | AirTest, limit_mg_l: float, start_mg_l: float, conf
 
     References
     ----------
-    bates1988 : Bates & Watts 1988, Nonlinear Regression Analysis and Its Applications, chapter 6.
-    bandyopadhyay1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
+    bates_1988 : Bates & Watts 1988, Nonlinear Regression Analysis and Its Applications, chapter 6.
+    bandyopadhyay_1967 : Bandyopadhyay, Humphrey & Taguchi 1967, Biotechnology and Bioengineering 9:533-544.
     """
     check_range("limit", limit_mg_l, *OXYGEN_RANGE_MG_L)
     check_range("oxygen at the start", start_mg_l, *OXYGEN_RANGE_MG_L)

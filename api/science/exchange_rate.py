@@ -38,7 +38,7 @@ def k_at(k20_per_h: float, temperature_c: float, theta: float = THETA) -> float:
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
     """
     _within("exchange rate", k20_per_h, 0.0, inf, "1/h")
     return float(k20_per_h * _theta_power(temperature_c, theta))
@@ -68,7 +68,7 @@ def k20_from(k_per_h: float, temperature_c: float, theta: float = THETA) -> floa
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
     """
     _within("exchange rate", k_per_h, 0.0, inf, "1/h")
     return float(k_per_h / _theta_power(temperature_c, theta))
@@ -94,7 +94,7 @@ def schmidt_oxygen(temperature_c: float) -> float:
 
     References
     ----------
-    raymond2012 : Raymond et al. 2012, Limnology & Oceanography: Fluids & Environments 2:41-53.
+    raymond_2012 : Raymond et al. 2012, Limnology & Oceanography: Fluids & Environments 2:41-53.
     """
     _within("temperature", temperature_c, 4.0, 35.0, "Cel")
     return 1568.0 + (-86.04 + (2.142 - 0.0216 * temperature_c) * temperature_c) * temperature_c
@@ -120,7 +120,7 @@ def schmidt_oxygen_1992(temperature_c: float) -> float:
 
     References
     ----------
-    wanninkhof1992 : Wanninkhof 1992, Journal of Geophysical Research 97:7373-7382.
+    wanninkhof_1992 : Wanninkhof 1992, Journal of Geophysical Research 97:7373-7382.
     """
     _within("temperature", temperature_c, 0.0, 30.0, "Cel")
     return 1800.6 + (-120.10 + (3.7818 - 0.047608 * temperature_c) * temperature_c) * temperature_c
@@ -148,7 +148,7 @@ def k600_from(k_oxygen: float, schmidt: float) -> float:
 
     References
     ----------
-    jahne1987 : Jähne et al. 1987, Journal of Geophysical Research 92:1937-1949.
+    jahne_1987 : Jähne et al. 1987, Journal of Geophysical Research 92:1937-1949.
     """
     _within("Schmidt number", schmidt, 100.0, 2500.0, "1")
     return float(k_oxygen * (schmidt / 600.0) ** 0.5)
@@ -174,7 +174,7 @@ def alpha_factor(kla20_tank_per_h: float, kla20_clean_per_h: float) -> float:
 
     References
     ----------
-    sincero2003 : Sincero & Sincero, Physical-Chemical Treatment of Water and Wastewater, Example 9.3.
+    sincero_2003 : Sincero & Sincero, Physical-Chemical Treatment of Water and Wastewater, Example 9.3.
     """
     _within("exchange rate", kla20_tank_per_h, 0.0, inf, "1/h")
     _within("exchange rate in clean water", kla20_clean_per_h, 1e-9, inf, "1/h")
@@ -205,7 +205,7 @@ def c_star_20_mg_l(c_star_mg_l: float, temperature_c: float, pressure_kpa: float
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
     """
     _within("steady oxygen", c_star_mg_l, 1.0, 20.0, "mg/L")
     _within("pressure", pressure_kpa, *PRESSURE_RANGE_KPA, "kPa")
@@ -237,7 +237,7 @@ def sotr_g_per_h(kla20_per_h: float, c_star_20_mg_l: float, volume_l: float) -> 
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
     """
     _within("exchange rate", kla20_per_h, 0.0, inf, "1/h")
     _within("steady oxygen", c_star_20_mg_l, 1.0, 20.0, "mg/L")

@@ -71,7 +71,7 @@ def log_deficit(
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
     """
     (time_h, oxygen), left_out = usable("log-deficit line", FEWEST, hours, oxygen_mg_l)
     check_range("saturation", saturation_mg_l, *SATURATION_RANGE_MG_L)

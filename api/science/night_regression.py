@@ -98,8 +98,8 @@ def night_regression(
 
     References
     ----------
-    odum1956 : Odum 1956, Limnology and Oceanography 1:102-117.
-    hornberger1975 : Hornberger & Kelly 1975, Journal of the Environmental Engineering Division 101:729-739.
+    odum_1956 : Odum 1956, Limnology and Oceanography 1:102-117.
+    hornberger_1975 : Hornberger & Kelly 1975, Journal of the Environmental Engineering Division 101:729-739.
     """
     if np.ndim(saturation_mg_l) == 0:
         saturation_mg_l = np.repeat(np.asarray(saturation_mg_l), np.size(times_h))

@@ -96,8 +96,8 @@ def fit_reaeration(
 
     References
     ----------
-    asce2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
-    belsley1980 : Belsley, Kuh & Welsch 1980, Regression Diagnostics.
+    asce_2006 : ASCE/EWRI 2-06, Measurement of Oxygen Transfer in Clean Water.
+    belsley_1980 : Belsley, Kuh & Welsch 1980, Regression Diagnostics.
     """
     (time_h, oxygen), left_out = usable(WHAT, FEWEST, hours, oxygen_mg_l)
     time_h = time_h - time_h[0]

@@ -55,7 +55,7 @@ def summaries(lab: TestRoom, quantity: Quantity) -> list[tuple[object, ...]]:
 
 
 def test_the_order_of_arrival_does_not_matter(lab: TestRoom, tmp_path: Path) -> None:
-    """A night whose middle comes last ends with the same values, flags, summaries and derived values as one in order."""
+    """A night whose middle comes last ends with the same values, flags, summaries and derived values as in order."""
     values = [7.0] * 40 + [6.5, 7.0, 2.0, 7.0] + [6.9] * 36
     whole = water(lab.now_ms - 79 * MINUTE_MS, *values)
     lab.take(*whole[:40], *whole[120:])

@@ -14,7 +14,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from tests.support.rooms import TestRoom, room
 
-Q, Kind = Quantity, CalibrationKind
+Q = Quantity
 MINUTE_MS = 60_000
 DAY_MS = 86_400_000
 
@@ -26,9 +26,16 @@ def lab(tmp_path: Path) -> Iterator[TestRoom]:
         yield one
 
 
-def compared(kind: Kind, said: float, expected: float, from_ms: int = 0, **more: float) -> Calibration:
+def compared(
+    kind: CalibrationKind,
+    said: float,
+    expected: float,
+    from_ms: int = 0,
+    said_2: float | None = None,
+    expected_2: float | None = None,
+) -> Calibration:
     """A calibration of p1's oxygen."""
-    return Calibration("p1", Q.OXYGEN, kind, from_ms, said, expected, person="Aki", **more)
+    return Calibration("p1", Q.OXYGEN, kind, from_ms, said, expected, said_2, expected_2, person="Aki")
 
 
 def enter(lab: TestRoom, given: Calibration) -> int:
@@ -46,26 +53,33 @@ def values(lab: TestRoom, quantity: Quantity) -> list[float | None]:
 
 def test_lines() -> None:
     """By hand: an offset shifts; two pairs are a line through both; air sets the slope and zero the foot."""
-    assert line_of([compared(Kind.OFFSET, 7.5, 8.0)]) == Line(0, 0.5, 1.0)
-    two = line_of([compared(Kind.OFFSET_AND_SLOPE, 2.0, 3.0, said_2=10.0, expected_2=13.0)])
-    assert (two.true(2.0), two.true(10.0)) == (pytest.approx(3.0), pytest.approx(13.0))
-    air = compared(Kind.AIR_SATURATION, 7.6, 8.26)
+    assert line_of([compared(CalibrationKind.OFFSET, 7.5, 8.0)]) == Line(0, 0.5, 1.0)
+    two = line_of([compared(CalibrationKind.OFFSET_AND_SLOPE, 2.0, 3.0, said_2=10.0, expected_2=13.0)])
+    assert two.true(2.0) == pytest.approx(3.0)
+    assert two.true(10.0) == pytest.approx(13.0)
+    air = compared(CalibrationKind.AIR_SATURATION, 7.6, 8.26)
     assert line_of([air]).true(7.6) == pytest.approx(8.26)
     assert line_of([air]).true(0.0) == 0.0
-    both = line_of([air, compared(Kind.ZERO_POINT, 0.3, 0.0)])
-    assert (both.true(0.3), both.true(7.6)) == (pytest.approx(0.0), pytest.approx(8.26))
-    assert line_of([compared(Kind.ZERO_POINT, 0.3, 0.0), air]).true(0.3) == pytest.approx(0.0)
+    both = line_of([air, compared(CalibrationKind.ZERO_POINT, 0.3, 0.0)])
+    assert both.true(0.3) == pytest.approx(0.0)
+    assert both.true(7.6) == pytest.approx(8.26)
+    assert line_of([compared(CalibrationKind.ZERO_POINT, 0.3, 0.0), air]).true(0.3) == pytest.approx(0.0)
 
 
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        (lambda: compared(Kind.OFFSET_AND_SLOPE, 2.0, 3.0), "two pairs"),
-        (lambda: compared(Kind.OFFSET_AND_SLOPE, 2.0, 3.0, said_2=2.0, expected_2=4.0), "same reading"),
-        (lambda: compared(Kind.AIR_SATURATION, 0.0, 8.0), "broken"),
-        (lambda: replace(compared(Kind.AIR_SATURATION, 7.0, 8.0), quantity=Q.PH), "oxygen probes"),
-        (lambda: line_of([compared(Kind.AIR_SATURATION, 0.5, 8.0)]), "slope of 16"),
-        (lambda: line_of([compared(Kind.AIR_SATURATION, 7.0, 8.0), compared(Kind.ZERO_POINT, 7.5, 0.0)]), "no more"),
+        (lambda: compared(CalibrationKind.OFFSET_AND_SLOPE, 2.0, 3.0), "two pairs"),
+        (lambda: compared(CalibrationKind.OFFSET_AND_SLOPE, 2.0, 3.0, said_2=2.0, expected_2=4.0), "same reading"),
+        (lambda: compared(CalibrationKind.AIR_SATURATION, 0.0, 8.0), "broken"),
+        (lambda: replace(compared(CalibrationKind.AIR_SATURATION, 7.0, 8.0), quantity=Q.PH), "oxygen probes"),
+        (lambda: line_of([compared(CalibrationKind.AIR_SATURATION, 0.5, 8.0)]), "slope of 16"),
+        (
+            lambda: line_of(
+                [compared(CalibrationKind.AIR_SATURATION, 7.0, 8.0), compared(CalibrationKind.ZERO_POINT, 7.5, 0.0)]
+            ),
+            "no more",
+        ),
     ],
 )
 def test_numbers_that_are_no_calibration(given: object, words: str) -> None:
@@ -82,14 +96,14 @@ def test_readings_are_made_anew_from_its_time_on(lab: TestRoom) -> None:
     before = values(lab, Q.OXYGEN)
     percent = values(lab, Q.OXYGEN_SATURATION)
     at_ms = lab.now_ms - 10 * MINUTE_MS
-    enter(lab, compared(Kind.OFFSET, 7.0, 7.5, at_ms))
+    enter(lab, compared(CalibrationKind.OFFSET, 7.0, 7.5, at_ms))
     lab.minute(7.0)
     after = values(lab, Q.OXYGEN)
     assert after[:19] == before[:19]
     assert after[19:] == [pytest.approx(value + 0.5) for value in [*before[19:], 7.0] if value is not None]
     now = values(lab, Q.OXYGEN_SATURATION)
     assert now[:19] == percent[:19]
-    assert now[-2] == pytest.approx((percent[-1] or 0.0) * after[-2] / (before[-1] or 1.0))
+    assert now[-2] == pytest.approx((percent[-1] or 0.0) * (after[-2] or 0.0) / (before[-1] or 1.0))
     rows = lab.service.store.revisions.rows("p1", Q.OXYGEN, 0, 2**62)
     assert {row.raw_value for row in rows} == {7.0, 7.01}
     spans = lab.service.store.readings.summaries("p1", Q.OXYGEN, at_ms, lab.now_ms + 1, 300, 300_000)
@@ -101,7 +115,7 @@ def test_withdrawn_is_as_if_never_made(lab: TestRoom) -> None:
     for _ in range(10):
         lab.minute(7.0)
     before = values(lab, Q.OXYGEN), values(lab, Q.OXYGEN_SATURATION)
-    number = enter(lab, compared(Kind.OFFSET, 7.0, 7.5, lab.now_ms - 5 * MINUTE_MS))
+    number = enter(lab, compared(CalibrationKind.OFFSET, 7.0, 7.5, lab.now_ms - 5 * MINUTE_MS))
     assert values(lab, Q.OXYGEN) != before[0]
     lab.service.calibrations.withdraw(number, "Noor", lab.now_ms).result(timeout=10)
     lab.service.again.look()
@@ -118,7 +132,7 @@ def test_temperature_calibrated_changes_what_is_derived(lab: TestRoom) -> None:
     for _ in range(10):
         lab.minute(7.0, 24.0)
     measured, percent = values(lab, Q.OXYGEN), values(lab, Q.OXYGEN_SATURATION)
-    given = Calibration("p1", Q.TEMPERATURE, Kind.OFFSET, 0, 24.0, 26.0, person="Aki")
+    given = Calibration("p1", Q.TEMPERATURE, CalibrationKind.OFFSET, 0, 24.0, 26.0, person="Aki")
     enter(lab, given)
     assert values(lab, Q.OXYGEN) == measured
     # USGS oxygen solubility table, fresh water, 760 mmHg: 8.42 mg/L at 24 C, 8.11 mg/L at 26 C
@@ -142,7 +156,7 @@ def test_a_reminder_when_one_is_due(lab: TestRoom) -> None:
     lab.minute(7.0)
     lab.service.watch.look()
     assert [one for one in lab.service.read.alerts(None) if one.kind == "calibration_due"] == []
-    enter(lab, compared(Kind.OFFSET, 7.0, 7.1, lab.now_ms - 31 * DAY_MS))
+    enter(lab, compared(CalibrationKind.OFFSET, 7.0, 7.1, lab.now_ms - 31 * DAY_MS))
     lab.service.watch.look()
     lab.service.watch.look()
     due = [one for one in lab.service.read.alerts(None) if one.kind == "calibration_due"]
@@ -150,7 +164,7 @@ def test_a_reminder_when_one_is_due(lab: TestRoom) -> None:
     channel = next(one for one in lab.service.probes.probe("p1").channels if one.quantity is Q.OXYGEN)
     assert channel.due_ms == lab.now_ms - DAY_MS
     assert channel.compared[0].off == pytest.approx(-0.1)
-    enter(lab, compared(Kind.OFFSET, 7.0, 7.1, lab.now_ms))
+    enter(lab, compared(CalibrationKind.OFFSET, 7.0, 7.1, lab.now_ms))
     lab.now_ms += 5_000
     lab.service.watch.look()
     assert lab.service.read.alert(due[0].id).state != "unacknowledged"
@@ -160,9 +174,9 @@ def test_who_cannot_calibrate(lab: TestRoom) -> None:
     """No name, a probe nobody knows, a time to come: refused in words, and nothing is kept."""
     lab.minute(7.0)
     for given, words in (
-        (replace(compared(Kind.OFFSET, 7.0, 7.1), person=" "), "give a name"),
-        (replace(compared(Kind.OFFSET, 7.0, 7.1), probe="p9"), "does not measure"),
-        (replace(compared(Kind.OFFSET, 7.0, 7.1), from_ms=lab.now_ms + DAY_MS), "not come yet"),
+        (replace(compared(CalibrationKind.OFFSET, 7.0, 7.1), person=" "), "give a name"),
+        (replace(compared(CalibrationKind.OFFSET, 7.0, 7.1), probe="p9"), "does not measure"),
+        (replace(compared(CalibrationKind.OFFSET, 7.0, 7.1), from_ms=lab.now_ms + DAY_MS), "not come yet"),
     ):
         with pytest.raises(InputError, match=words):
             lab.service.calibrations.enter(given, lab.now_ms)
@@ -172,9 +186,9 @@ def test_who_cannot_calibrate(lab: TestRoom) -> None:
 def test_drift_is_told_against_the_calibration_before(lab: TestRoom) -> None:
     """Second air calibration: off by what the probe, as calibrated first, said too little."""
     lab.take(RawReading("p1", Q.OXYGEN, lab.now_ms, 7.0, "mg/L"))
-    enter(lab, compared(Kind.AIR_SATURATION, 8.0, 8.26, lab.now_ms - 10 * DAY_MS))
-    enter(lab, compared(Kind.AIR_SATURATION, 7.6, 8.26, lab.now_ms - DAY_MS))
+    enter(lab, compared(CalibrationKind.AIR_SATURATION, 8.0, 8.26, lab.now_ms - 10 * DAY_MS))
+    enter(lab, compared(CalibrationKind.AIR_SATURATION, 7.6, 8.26, lab.now_ms - DAY_MS))
     channel = next(one for one in lab.service.probes.probe("p1").channels if one.quantity is Q.OXYGEN)
     assert [one.off for one in channel.compared] == [pytest.approx(-0.26), pytest.approx(7.6 * 8.26 / 8.0 - 8.26)]
     lines = lines_of(one.entry.calibration for one in channel.compared)
-    assert [line.true(8.0) for line in lines][0] == pytest.approx(8.26)
+    assert lines[0].true(8.0) == pytest.approx(8.26)

@@ -8,9 +8,11 @@ from concurrent.futures import Future
 from dataclasses import replace
 
 from api.domain.alert import AlertState
+from api.domain.calibration import Calibration
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import MEANING, Quantity
 from api.services.answers import AlertNow, AlertStep, RoomNow, Series, SeriesLine, SeriesPoint, TankNow
+from api.services.probes import ProbeNow
 from tests.dashboard.made_up_room import HOUR_MS, NOW_MS, PAST, room
 
 
@@ -129,6 +131,32 @@ class FakeRecords:
         return bearer == "collector-token"
 
 
+class NoProbes:
+    """A room whose probes have no pages; nothing can be calibrated."""
+
+    def all(self) -> tuple[ProbeNow, ...]:
+        """None."""
+        return ()
+
+    def probe(self, probe_id: str) -> ProbeNow:
+        """Never there."""
+        raise NotFound(f"there is no probe {probe_id!r}")
+
+    def expected(
+        self, quantity: Quantity, probe: str, temperature_c: float | None, pressure_kpa: float | None
+    ) -> tuple[float, float]:
+        """Never known."""
+        raise NotFound(f"there is no probe {probe!r}")
+
+    def enter(self, given: Calibration, now_ms: int) -> Future[int]:
+        """Never taken."""
+        raise NotFound(f"there is no probe {given.probe!r}")
+
+    def withdraw(self, calibration_id: int, person: str, now_ms: int) -> Future[None]:
+        """Never there."""
+        raise NotFound(f"there is no calibration {calibration_id}")
+
+
 class FakeService:
     """The fake room's service; ``clock_ms`` is its clock."""
 
@@ -136,6 +164,7 @@ class FakeService:
         self.read = FakeRead()
         self.records = FakeRecords(self.read)
         self.hosts = hosts
+        self.probes = self.calibrations = NoProbes()
         self.clock_ms = NOW_MS
 
     def now_ms(self) -> int:
