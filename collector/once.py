@@ -27,7 +27,7 @@ from collector.uplink import Uplink
 from collector.upstream import upstreams
 from collector.worker import keep
 
-PACK_SIZE = 1000
+PACK_SIZE = 200
 NAMED = "once"
 LOOK_S = 0.2
 

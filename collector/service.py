@@ -37,7 +37,7 @@ class Answer:
 
 
 class Upstream(Protocol):
-    """A way to the service. ``packs`` is how many packs of readings it can have under way at once."""
+    """A way to the service. ``packs`` is how many packs' readings of a backlog it takes at once."""
 
     packs: int
 
@@ -55,9 +55,9 @@ class Upstream(Protocol):
 
 
 class Service:
-    """One kept HTTP connection to the service: an ``Upstream``."""
+    """One kept HTTP connection to the service: an ``Upstream``. What it is given goes in one request."""
 
-    packs = 1
+    packs = 5
 
     def __init__(self, url: str, data: Path, timeout: httpx.Timeout = TIMEOUT) -> None:
         self._token_path = data / TOKEN_FILE

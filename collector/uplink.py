@@ -22,7 +22,7 @@ from collector.stock import Taken
 LINGER_S = 0.5
 GROW_AFTER = 20
 BRISK_S, SLUGGISH_S = 0.3, 0.7
-"""A round quicker than the first takes more packs next time, one slower than the second fewer: between two rounds
+"""A round quicker than the first takes more of a backlog next time, one slower than the second less: between two rounds
 the newest readings get their turn. [s]"""
 
 
@@ -120,7 +120,7 @@ class Uplink:
     def _pace(self, took_s: float) -> None:
         if took_s > SLUGGISH_S:
             self._packs = max(1, self._packs // 2)
-        elif took_s < BRISK_S:
+        elif took_s < BRISK_S and self.pack_size == self._full:
             self._packs = min(self._service.packs, self._packs * 2)
 
     def _send(self, taken: Taken) -> None:

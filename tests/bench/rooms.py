@@ -47,11 +47,11 @@ def free_port() -> int:
 
 
 @contextmanager
-def service(folder: Path, tanks: int) -> Iterator[tuple[int, Path, subprocess.Popen[bytes]]]:
-    """A service of its own: (port, data folder, process), stopped at the end."""
+def service(folder: Path, tanks: int, more: str = "") -> Iterator[tuple[int, Path, subprocess.Popen[bytes]]]:
+    """A service of its own: (port, data folder, process), stopped at the end. ``more`` are further tables."""
     port = free_port()
     room = folder / "room.toml"
-    room.write_text(room_text(tanks, port), encoding="utf-8")
+    room.write_text(room_text(tanks, port) + more, encoding="utf-8")
     data = folder / "data"
     command = [sys.executable, "-m", "api.cli", "serve", "--room", str(room), "--data", str(data)]
     process = subprocess.Popen(command, env=os.environ)
