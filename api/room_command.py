@@ -12,6 +12,7 @@ from api.domain.errors import InputError
 from api.room_text import read_room
 from api.service import DATABASE
 from api.services.records import Records
+from api.services.room_check import check_room
 from api.storage.sqlite import SqliteStore
 
 
@@ -24,7 +25,9 @@ def check(path: Path) -> str:
         raise InputError(f"there is no {path}; 'intermolt run' writes one for a simulated room")
     file = read_room(path)
     kind = "simulated room (invented data)" if file.simulated is not None else "room"
-    return f"{path}: {kind} {file.room.name!r}, {len(file.tanks)} tanks, {len(file.probes)} probes: no fault found"
+    warnings = check_room(file)
+    found = "no fault found" if not warnings else "no fault found, but:\n" + "\n".join(warnings)
+    return f"{path}: {kind} {file.room.name!r}, {len(file.tanks)} tanks, {len(file.probes)} probes: {found}"
 
 
 def write_out(data: Path) -> str:

@@ -22,6 +22,7 @@ from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
+from api.services.room_check import check_room
 from api.services.warn import Warn
 from api.services.watch import Watch
 from api.storage.sqlite import SqliteStore
@@ -63,6 +64,7 @@ class Service:
             records = Records(self.store)
             file = read_room(room) if room.exists() else None
             if file is not None:
+                check_room(file)
                 records.apply(file, now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
             self.warn = Warn(self.store, self.plan)

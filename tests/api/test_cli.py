@@ -70,3 +70,49 @@ def test_a_keeper_gets_a_password(
     assert main(["user", "list", *place]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == "Keeper"
     assert main(["user", "remove", "Nobody", *place]) == 2
+
+
+HIGH = '[room]\nname = "R"\nzone = "UTC"\naltitude_m = 2200\npressure_kpa = {}\n[[tank]]\nid = "t1"\n'
+PROBE = """
+[[probe]]
+id = "p1"
+tank = "t1"
+driver = "serial_lines"
+port = "/dev/null"
+[[probe.value]]
+quantity = "oxygen"
+unit = "mg/L"
+calibrate_every_days = 14
+checks = { rate_suspect_per_h = 20, %s }
+"""
+
+
+@pytest.mark.parametrize(("pressure_kpa", "warned"), [(101.3, True), (77.5, False)])
+def test_room_check_warns_of_a_reduced_pressure(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], pressure_kpa: float, warned: bool
+) -> None:
+    """Sea-level pressure at 2,200 m: said, with what it would do to oxygen; the room can still be used."""
+    path = tmp_path / "room.toml"
+    path.write_text(HIGH.format(pressure_kpa), encoding="utf-8")
+    assert main(["room", "check", "--room", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert ("reduced to sea level" in said, "31 % too high" in said) == (warned, warned)
+
+
+@pytest.mark.parametrize(
+    ("limit", "words"),
+    [
+        ("rate_fail_per_h = 10", "is above rate_fail_per_h"),
+        ("spike = 3", "is no limit of a check"),
+        ('spike_fail = "3"', "should be a number"),
+        ("spike_fail = 3", ""),
+    ],
+)
+def test_limits_of_checks_are_checked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], limit: str, words: str
+) -> None:
+    """Limits that contradict each other or do not exist are told before anything runs."""
+    path = tmp_path / "room.toml"
+    path.write_text(HIGH.format(77.5) + PROBE % limit, encoding="utf-8")
+    code = main(["room", "check", "--room", str(path)])
+    assert (code, words in capsys.readouterr().err) == (2 if words else 0, True)
