@@ -16,7 +16,7 @@ from api.storage.base import OutboxRow, Store
 
 FIRST_WAIT_S = 5.0
 LONGEST_WAIT_S = 300.0
-LOOK_EVERY_S = 1.0
+LOOK_EVERY_S = 0.25
 log = logging.getLogger("intermolt.deliver")
 
 

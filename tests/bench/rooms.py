@@ -53,11 +53,18 @@ def service(folder: Path, tanks: int, more: str = "") -> Iterator[tuple[int, Pat
     room = folder / "room.toml"
     room.write_text(room_text(tanks, port) + more, encoding="utf-8")
     data = folder / "data"
+    with serving(room, data, port) as process:
+        yield port, data, process
+
+
+@contextmanager
+def serving(room: Path, data: Path, port: int) -> Iterator[subprocess.Popen[bytes]]:
+    """A service of a room file."""
     command = [sys.executable, "-m", "api.cli", "serve", "--room", str(room), "--data", str(data)]
     process = subprocess.Popen(command, env=os.environ)
     try:
         wait_for(port)
-        yield port, data, process
+        yield process
     finally:
         process.terminate()
         process.wait(15)
