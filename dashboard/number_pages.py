@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from api.services.numbers import numbers
 from dashboard import render
-from dashboard.numbers import flag_views, quantity_views
+from dashboard.numbers import flag_views, group_views, quantity_views, source_views
 from dashboard.visit import visit
 
 router = APIRouter(include_in_schema=False)
@@ -18,6 +18,8 @@ def get_numbers(request: Request) -> Response:
     """Formulas, units, checks and flags."""
     now = numbers()
     context = visit(request).context("numbers") | {
+        "groups": group_views(now),
+        "sources": source_views(now),
         "quantities": quantity_views(now),
         "flags": flag_views(now),
         "every_s": now.every_s,

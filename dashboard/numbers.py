@@ -5,14 +5,15 @@ Pure. Must not do: hold a factor, a limit or a source of its own.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields
 
 from api.domain.checks import CheckLimits
 from api.domain.quantity import MEANING
 from api.domain.reading import Flag
-from api.services.numbers import Numbers, QuantityLine, UnitLine
+from api.services.numbers import FormulaGroup, FormulaLine, Numbers, QuantityLine, UnitLine
 from dashboard.probes import LIMIT_WORDS
-from dashboard.words import FLAG_WORDS
+from dashboard.words import FLAG_WORDS, count
 
 FLAG_MEANINGS = {
     Flag.GOOD: "every check that could run was passed",
@@ -21,6 +22,56 @@ FLAG_MEANINGS = {
     Flag.FAIL: "cannot be true, or its unit was not understood",
     Flag.MISSING: "a reading that should have come and did not",
 }
+
+
+UNITS = {"Cel": "°C", "degC": "°C", "uS/cm": "µS/cm", "umol": "µmol"}
+"""Codes as pages write them."""
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+SMALL = 1e-4
+NO_TABLE = "no published table of its own"
+PERSON = re.compile(r"[^;,]+, [A-Z]\.")
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaView:
+    """A formula to read."""
+
+    name: str
+    equation: str
+    unit: str
+    ranges: str
+    sources: tuple[tuple[str, str], ...]
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class TableView:
+    """How far the formulas of a group are from one published table."""
+
+    source: str
+    rows: str
+    largest: str
+    tolerance: str
+    unmet: str
+
+
+@dataclass(frozen=True, slots=True)
+class GroupView:
+    """Formulas and the tables that check them; ``summary`` tells in a few words how they stand."""
+
+    name: str
+    summary: str
+    formulas: tuple[FormulaView, ...]
+    tables: tuple[TableView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceView:
+    """A source in full, and how it was read."""
+
+    key: str
+    text: str
+    seen: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +104,83 @@ class FlagView:
     word: str
     meaning: str
     judged: str
+
+
+def group_views(numbers: Numbers) -> list[GroupView]:
+    """Every formula and every published table."""
+    return [_group(group) for group in numbers.groups]
+
+
+def source_views(numbers: Numbers) -> list[SourceView]:
+    """Every source, by the name it is called on the page."""
+    made = [
+        SourceView(one.key, f"{one.authors.rstrip('.')}. {one.year}. {one.title}. {one.where}.", one.seen)
+        for one in numbers.sources
+    ]
+    return sorted(made, key=lambda view: view.text.lower())
+
+
+def _group(group: FormulaGroup) -> GroupView:
+    rows = sum(table.rows for table in group.tables)
+    tables = count(len(group.tables), "published table")
+    held = all(table.largest <= table.tolerance for table in group.tables)
+    within = "within" if held else "NOT within"
+    summary = f"{count(rows, 'figure')} of {tables}, {within} what is tolerated" if group.tables else NO_TABLE
+    return GroupView(
+        group.name,
+        summary,
+        tuple(_formula(formula) for formula in group.formulas),
+        tuple(
+            TableView(
+                plain(table.source),
+                f"{table.rows}",
+                _difference(table.largest, table.unit) if table.largest else "none",
+                _difference(table.tolerance, table.unit),
+                f"{table.unmet} more cannot be met; tests/published/unmet.json says why" if table.unmet else "",
+            )
+            for table in group.tables
+        ),
+    )
+
+
+def _formula(line: FormulaLine) -> FormulaView:
+    ranges = (f"{span.name} {_number(span.low)} to {_number(span.high)} {unit_word(span.unit)}" for span in line.ranges)
+    sources = tuple((one.key, f"{short(one.authors)} {one.year}") for one in line.sources)
+    text = "; ".join(part.strip() for part in ranges)
+    return FormulaView(line.name, plain(line.equation), unit_word(line.unit), text, sources, line.place)
+
+
+def short(authors: str) -> str:
+    """Authors as a sentence names them: "Benson & Krause", "Emerson and others"."""
+    if not PERSON.match(authors):
+        return authors
+    names = [person.split(",")[0].strip() for person in authors.split(";")]
+    if len(names) > 2 or authors.endswith("and others"):
+        return f"{names[0]} and others"
+    return " & ".join(names)
+
+
+def unit_word(unit: str) -> str:
+    """A unit as pages write it; a pure number has none."""
+    for code, word in UNITS.items():
+        unit = unit.replace(code, word)
+    return "" if unit == "1" else unit
+
+
+def plain(text: str) -> str:
+    """Text with a true minus sign before digits and between spaces."""
+    return re.sub(r"(?<=[ (^e])-(?=[ \d])", "\N{MINUS SIGN}", text)
+
+
+def _number(value: float) -> str:
+    return f"\N{MINUS SIGN}{amount(-value)}" if value < 0 else amount(value)
+
+
+def _difference(value: float, unit: str) -> str:
+    """Three digits; with a power of ten where there would be many zeros."""
+    digits, power = f"{value:.2e}".split("e")
+    small = f"{float(digits):g} × 10{str(int(power)).translate(RAISED)}"
+    return f"{small if 0 < value < SMALL else f'{value:.3g}'} {unit_word(unit)}".strip()
 
 
 def quantity_views(numbers: Numbers) -> list[QuantityView]:
@@ -96,13 +224,13 @@ def amount(value: float) -> str:
     text = f"{value:.7g}"
     if "e" not in text:
         return text
-    return f"{value:.12f}".rstrip("0") if value < 1 else f"{value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return f"{value:.12f}".rstrip("0") if value < 1 else f"{value:.0f}"
 
 
 def limit_lines(limits: CheckLimits) -> list[tuple[str, str]]:
     """The limits that are set, in words."""
     return [
-        (LIMIT_WORDS[field.name], f"{getattr(limits, field.name):g}".replace("-", "\N{MINUS SIGN}"))
+        (LIMIT_WORDS[field.name], _number(getattr(limits, field.name)))
         for field in fields(limits)
         if getattr(limits, field.name) != field.default
     ]

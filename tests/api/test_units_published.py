@@ -13,7 +13,7 @@ import pint
 import pytest
 
 from api.domain.quantity import MEANING, Quantity
-from api.science import oxygen
+from api.science import hardness, oxygen
 from api.science.molar_masses import O2_G_MOL, O2_MG_PER_ML_STP
 from api.science.unit_table import TABLE
 from api.science.units import converter, from_canonical, known_units
@@ -106,8 +106,14 @@ def test_amounts_that_are_the_same(quantity: Quantity, one: str, other: str) -> 
 
 
 def test_a_unit_and_a_formula_never_differ() -> None:
-    """The oxygen formulas use the molar mass the units use."""
+    """The oxygen and hardness formulas use the factors the units use."""
     assert (oxygen.OXYGEN_G_PER_MOL, oxygen.MG_PER_ML_STP) == (O2_G_MOL, O2_MG_PER_ML_STP)
+    codes = {"mmol/L": "mmol/L", "meq/L": "meq/L", "dGH": "°dH", "French degree": "°fH", "English degree": "°e",
+             "grain/gal": "gpg", "mg/L Ca": "mg/L Ca"}  # fmt: skip
+    for name, code in codes.items():
+        assert converter(Quantity.HARDNESS, code)(1.0) == pytest.approx(hardness.PER_UNIT_MG_L[name], rel=1e-14)
+    for name, code in {"dKH": "°dH", "meq/L": "meq/L", "mg/L HCO3": "mg/L HCO3"}.items():
+        assert converter(Quantity.ALKALINITY, code)(1.0) == pytest.approx(hardness.PER_UNIT_MG_L[name], rel=1e-14)
 
 
 @pytest.mark.parametrize("quantity", list(Quantity))

@@ -87,7 +87,9 @@ class Watched:
 
 @pytest.mark.parametrize("look", ["light", "dark"])
 @pytest.mark.parametrize("size", list(SIZES))
-@pytest.mark.parametrize(("name", "path"), [("room", "/"), ("tank", "/tank/a2"), ("alerts", "/alerts")])
+@pytest.mark.parametrize(
+    ("name", "path"), [("room", "/"), ("tank", "/tank/a2"), ("alerts", "/alerts"), ("numbers", "/numbers")]
+)
 def test_pages_fit_are_quiet_and_ask_nobody_else(
     site: tuple[str, FakeService], browser: Any, name: str, path: str, size: str, look: str
 ) -> None:
@@ -100,6 +102,7 @@ def test_pages_fit_are_quiet_and_ask_nobody_else(
         assert seen.page.locator(".chart.failed").count() == 0
         assert seen.page.locator(".chart.js-plotly-plot").count() == 2
         assert seen.page.locator(".chart path.js-line").count() >= 2
+    seen.page.evaluate("document.querySelectorAll('.fold').forEach((one) => { one.open = true })")
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
     small = [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX]
     assert small == []
