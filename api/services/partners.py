@@ -45,21 +45,28 @@ class Partners:
     def revise(self, place: str, probe: str, time_ms: int, flag: Flag) -> None:
         """A later reading decided an earlier one's flag."""
         known = self._kept.get(place) or ()
-        if any(one.time_ms == time_ms and one.probe == probe and one.flag is not flag for one in known):
-            changed = (
-                Partner(time_ms, one.value, flag, probe) if (one.time_ms, one.probe) == (time_ms, probe) else one
-                for one in known
-            )
-            self._kept.put(place, tuple(one for one in changed if one.flag <= Flag.SUSPECT))
+        for number in range(len(known) - 1, -1, -1):
+            one = known[number]
+            if one.time_ms == time_ms and one.probe == probe:
+                if one.flag is not flag:
+                    anew = (Partner(time_ms, one.value, flag, probe),) if flag <= Flag.SUSPECT else ()
+                    self._kept.put(place, (*known[:number], *anew, *known[number + 1 :]))
+                return
 
     def temperature(self, tank: str, time_ms: int, probe: str) -> Partner | None:
         """The temperature to derive a reading of ``probe`` with; None when none is near enough in time."""
-        return choose(self._kept.get(tank) or (), time_ms, probe, TEMPERATURE_AGE_MS)
+        known = self._kept.get(tank) or ()
+        for one in reversed(known):  # nearly always the probe's own temperature of the same moment
+            if one.time_ms == time_ms and one.probe == probe and one.flag < Flag.SUSPECT:
+                return one
+        return choose(known, time_ms, probe, TEMPERATURE_AGE_MS)
 
     def pressure(self, time_ms: int) -> Partner | None:
         """The room's station pressure by a probe that can be believed; None: as set, or from the altitude."""
-        known = [one for one in self._kept.get(ROOM) or () if one.flag < Flag.SUSPECT]
-        return choose(known, time_ms, "", PRESSURE_AGE_MS)
+        known = self._kept.get(ROOM)
+        if not known:
+            return None
+        return choose([one for one in known if one.flag < Flag.SUSPECT], time_ms, "", PRESSURE_AGE_MS)
 
 
 def choose(known: Iterable[Partner], time_ms: int, probe: str, age_ms: int) -> Partner | None:

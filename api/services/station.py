@@ -49,7 +49,14 @@ class Checked:
         if place is None:
             self.revisions[key] = change
         else:
-            self.readings[place] = replace(self.readings[place], flag=change.flag, reason=change.reason)
+            self.readings[place] = with_flag(self.readings[place], change.flag, change.reason)
+
+
+def with_flag(r: CheckedReading, flag: Flag, reason: str) -> CheckedReading:
+    """A reading with another flag; written out, as it is done twice a reading."""
+    return CheckedReading(
+        r.probe, r.quantity, r.time_ms, r.raw_value, r.raw_unit, r.value, flag, reason, r.derived, r.arrival
+    )
 
 
 class Station:
@@ -107,17 +114,7 @@ class Station:
 
     def _one(self, reading: CheckedReading, channel: ChannelPlan, plan: RoomPlan, out: Checked) -> None:
         step = self.streams.step(reading, channel)
-        checked = CheckedReading(
-            reading.probe,
-            reading.quantity,
-            reading.time_ms,
-            reading.raw_value,
-            reading.raw_unit,
-            reading.value,
-            step.flag,
-            step.reason,
-            arrival=reading.arrival,
-        )
+        checked = with_flag(reading, step.flag, step.reason)
         out.take(checked)
         if step.revised is not None:
             self._revised(checked, step.revised, channel, plan, out)
