@@ -36,12 +36,12 @@ class FieldLayout:
     time_field: int | None = None
     time_key: str | None = None
     time_format: str = "rfc3339"
+    match_key: str | None = None
     _finders: dict[str, re.Pattern[str]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         keys = [value.key for value in self.values if value.key is not None]
-        if self.time_key is not None:
-            keys.append(self.time_key)
+        keys += [key for key in (self.time_key, self.match_key) if key is not None]
         object.__setattr__(self, "_finders", {key: self._finder(key) for key in keys})
 
     def _finder(self, key: str) -> re.Pattern[str]:
@@ -96,8 +96,12 @@ class FieldLayout:
             return self._by_key(value.key, line)
         return _cell(cells, value.field or place)
 
+    def texts_by_key(self, key: str, line: str) -> list[str]:
+        """All that stands behind a key; one text in a line that can be believed."""
+        return [text.strip() for text in self._finders[key].findall(line)]
+
     def _by_key(self, key: str, line: str) -> str:
-        found: list[str] = self._finders[key].findall(line)
+        found = self.texts_by_key(key, line)
         if len(found) != 1:
             raise ValueError(f"{key!r} stands {len(found)} times in the line" if found else f"{key!r} is not there")
         return found[0]

@@ -42,6 +42,13 @@ class LineSplitter:
         self._held = rest
         return lines
 
+    def drop(self) -> bytes:
+        """Forget an unfinished line, of which no more will come; what of it was held."""
+        held, self._held = self._held, b""
+        if self._skipping:
+            self._end_skipping()
+        return held
+
     def _end_skipping(self) -> None:
         if self._cutting:
             self.cut += 1

@@ -53,6 +53,8 @@ class Surroundings:
     bookmark: Callable[[str], str | None]
     folder: Path
     stamper: Stamper = field(default_factory=Stamper)
+    trial: bool = False
+    """Only a look, beside a collector that may be running: disturb nobody, leave nothing behind."""
 
 
 class Driver(ABC):

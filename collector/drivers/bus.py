@@ -96,6 +96,11 @@ class Seat:
         self._mine = False
         self._heard = False
 
+    @property
+    def line(self) -> Line:
+        """The port itself, which is the one of who opened it."""
+        return self._bus.line
+
     def take(self, wait_s: float) -> bool:
         """Wait for the turn, no longer than ``wait_s``; whether it has come, or was there already.
 
@@ -117,14 +122,14 @@ class Seat:
         self._heard = False
         return self._mine
 
-    def give_back(self) -> None:
-        """End the turn; does nothing when it is another's."""
+    def give_back(self, asked: bool = True) -> None:
+        """End the turn; does nothing when it is another's. ``asked`` False: nothing was, so silence means nothing."""
         bus = self._bus
         with bus.lock:
             if self._mine:
                 self._mine = False
                 bus.queue.remove(self)
-                bus.fruitless = 0 if self._heard else bus.fruitless + 1
+                bus.fruitless = 0 if self._heard else bus.fruitless + asked
                 bus.lock.notify_all()
 
     def read(self, wait_s: float) -> bytes:

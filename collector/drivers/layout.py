@@ -34,6 +34,7 @@ def field_layout(probe: Probe, options: Mapping[str, Any]) -> FieldLayout:
         time_field=options["time_field"],
         time_key=options.get("time_key"),
         time_format=options["time_format"],
+        match_key=options.get("match_key"),
     )
 
 

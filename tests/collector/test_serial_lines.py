@@ -15,7 +15,9 @@ from api.domain.tables import Place, take
 from api.domain.tank import Probe, Value
 from collector.clock import now_ms
 from collector.drivers.base import Batch, Surroundings
-from collector.drivers.serial_lines import UNANSWERED_LIMIT, SerialLines
+from collector.drivers.polled_lines import UNANSWERED_LIMIT
+from collector.drivers.serial_lines import SerialLines
+from collector.drivers.serial_port import SerialPort
 from collector.errors import PortReason, PortTrouble
 from tests.support.serial_line import SerialLine
 
@@ -192,10 +194,14 @@ def test_pulled_out_and_plugged_in_under_another_name(line: SerialLine) -> None:
     again.close()
 
 
-def test_a_port_in_use_says_so(line: SerialLine, opened: SerialLines) -> None:
+def test_a_port_in_use_says_so(line: SerialLine) -> None:
     """Two readers would tear each other's lines apart."""
+    driver = driver_on(line)
+    other = SerialPort("p9", driver.options, line.link.parent)
+    other.open()
     with pytest.raises(PortTrouble, match="another program is using it") as caught:
-        driver_on(line).open()
+        driver.open()
+    other.close()
     assert caught.value.reason is PortReason.BUSY
 
 
