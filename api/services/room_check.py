@@ -1,13 +1,13 @@
-"""What is wrong or odd in a room's description beyond its form: limits that contradict, pressures that cannot be.
+"""What is wrong or odd in a room's description beyond its form: units, limits that contradict, odd pressures.
 
 Must not do: read files (``api/room_text.py``) or keep anything.
 """
 
 from __future__ import annotations
 
-
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile
+from api.science.units import converter
 from api.services.plan import RoomPlan
 from api.services.pressure import pressure_warning
 
@@ -28,12 +28,13 @@ def plan_of(file: RoomFile) -> RoomPlan:
 def check_room(file: RoomFile) -> tuple[str, ...]:
     """Warnings of a room file.
 
-    Raises InputError when a probe's limits cannot be used, naming the probe and the value.
+    Raises InputError when a probe's unit or limits cannot be used, naming the probe and the quantity.
     """
     plan = plan_of(file)
     for probe in file.probes:
         for value in probe.values:
             try:
+                converter(value.quantity, value.unit)
                 plan.channel(probe.id, value.quantity)
             except InputError as error:
                 raise InputError(f"probe {probe.id!r}, {value.quantity}: {error}") from error

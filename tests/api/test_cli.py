@@ -116,3 +116,14 @@ def test_limits_of_checks_are_checked(
     path.write_text(HIGH.format(77.5) + PROBE % limit, encoding="utf-8")
     code = main(["room", "check", "--room", str(path)])
     assert (code, words in capsys.readouterr().err) == (2 if words else 0, True)
+
+
+def test_a_unit_with_two_meanings_is_told_at_the_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Percent is no mg/L: the probe, the quantity and what to write instead, before the first reading."""
+    path = tmp_path / "room.toml"
+    text = HIGH.format(77.5) + PROBE % "spike_fail = 3"
+    path.write_text(text.replace('unit = "mg/L"', 'unit = "%"'), encoding="utf-8")
+    assert main(["room", "check", "--room", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert "probe 'p1', oxygen" in said
+    assert "oxygen_saturation" in said
