@@ -276,7 +276,8 @@ def test_pulled_out_and_back_under_another_number_both_are_read_again(
     workers = [Worker(checked, config, spool, board, stop, quick) for checked in config.probes]
 
     def given(probe: str) -> int:
-        return next(port["readings"] for port in board.document(spool.state())["ports"] if port["probe"] == probe)
+        ports = board.document(spool.state())["ports"]
+        return int(next(port["readings"] for port in ports if port["probe"] == probe))
 
     for worker in workers:
         worker.start()

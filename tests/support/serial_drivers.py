@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
 from api.domain.tables import Place, take
 from api.domain.tank import Probe, Value
 from collector.clock import now_ms
@@ -38,7 +39,9 @@ def lines_of(
 
 def all_said(driver: Driver, for_s: float = 0.15) -> Batch:
     """All batches of a short while as one; the reasons of what was unreadable are joined."""
-    readings, unreadable, reasons, acks = [], 0, [], 0
+    readings: list[RawReading] = []
+    reasons: list[str] = []
+    unreadable, acks = 0, 0
     end_s = time.monotonic() + for_s
     while (left_s := end_s - time.monotonic()) > 0:
         batch = driver.read(left_s)
