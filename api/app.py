@@ -20,7 +20,7 @@ from api.domain.errors import InputError, NotFound, Transient
 from api.notify.apprise_adapter import AppriseNotifier
 from api.service import Service
 from api.settings import settings
-from api.web import health, probe_routes, readings, routes
+from api.web import claim_routes, health, probe_routes, readings, routes
 from api.web.problems import problem
 
 
@@ -54,7 +54,7 @@ def create_api(service: Service) -> FastAPI:
     )  # fmt: skip
     app.state.service = service
     app.router.routes.extend(readings.ROUTES)
-    for router in (routes.router, probe_routes.router, health.router):
+    for router in (routes.router, probe_routes.router, claim_routes.router, health.router):
         app.include_router(router)
     app.add_exception_handler(NotFound, _not_found)
     app.add_exception_handler(InputError, _input_error)

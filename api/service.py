@@ -15,6 +15,7 @@ from api.notify.base import Notifier
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.calibrations import Calibrations
+from api.services.claim import Claims
 from api.services.deliver import Deliver
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
@@ -34,8 +35,8 @@ STALLED_MS = 60_000
 class Front:
     """Records and keepers as the web asks for them."""
 
-    def __init__(self, records: Records, keepers: Keepers, ingest: Ingest) -> None:
-        self._records, self._ingest = records, ingest
+    def __init__(self, records: Records, keepers: Keepers, ingest: Ingest, claims: Claims) -> None:
+        self._records, self._ingest, self._claims = records, ingest, claims
         self.password_set = keepers.password_set
         self.check_password = keepers.check_password
         self.password_mark = keepers.password_mark
@@ -50,6 +51,10 @@ class Front:
     def add_tank(self, tank: Tank, now_ms: int) -> None:
         """See ``Records.add_tank``."""
         self._records.add_tank(tank, now_ms)
+
+    def claim(self, probe_id: str, tank_id: str, now_ms: int) -> None:
+        """See ``Claims.claim``."""
+        self._claims.claim(probe_id, tank_id, now_ms)
 
 
 class Service:
@@ -69,7 +74,7 @@ class Service:
             self.plan: Callable[[], RoomPlan] = records.plan
             self.warn = Warn(self.store, self.plan)
             self.ingest = Ingest(self.store, self.plan, self.warn)
-            self.records = Front(records, Keepers(self.store, data), self.ingest)
+            self.records = Front(records, Keepers(self.store, data), self.ingest, Claims(self.store, records))
             self.mqtt = open_door(file, room.parent, self.ingest, self.store, now_ms)
         except BaseException:
             self.store.close()

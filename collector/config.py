@@ -17,7 +17,7 @@ from api.domain.errors import InputError, RoomFileError
 from api.domain.roomfile import parse_room
 from api.domain.roomkeys import VALUE
 from api.domain.tables import Place, take, unknown
-from api.domain.tank import Probe, RoomFile
+from api.domain.tank import NO_DRIVER, Probe, RoomFile
 from collector.drivers.base import Driver
 from collector.drivers.ports import Ports
 from collector.drivers.table import DRIVERS, driver_class
@@ -97,6 +97,9 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
     tables = tomllib.loads(text).get("probe", [])
     for index, (probe, table) in enumerate(zip(room.probes, tables, strict=True)):
         place = Place(file, text, "probe", index)
+        if probe.driver == NO_DRIVER:
+            _bare(table, place)
+            continue
         driver = _driver(probe, place)
         for name in table:
             if name not in COMMON and name not in {key.name for key in driver.KEYS}:
@@ -107,6 +110,13 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
         ports.take(probe, driver, options, place)
         checked.append(CheckedProbe(probe, driver, options))
     return tuple(checked)
+
+
+def _bare(table: dict[str, Any], place: Place) -> None:
+    """A probe nobody reads has no keys of a driver."""
+    for name in table:
+        if name not in COMMON:
+            raise unknown(name, COMMON, place)
 
 
 def _with_value_options(
@@ -129,6 +139,6 @@ def _with_value_options(
 def _driver(probe: Probe, place: Place) -> type[Driver]:
     if probe.driver not in DRIVERS:
         near = difflib.get_close_matches(probe.driver, DRIVERS, n=1, cutoff=0.5)
-        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted(DRIVERS))}."
+        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted((*DRIVERS, NO_DRIVER)))}."
         raise place.wrong(f"driver = {probe.driver!r} is not known.", hint, "driver")
     return driver_class(probe.driver)

@@ -18,7 +18,7 @@ from api.app import create_api, open_service
 from api.domain.errors import InputError, IntermoltError, NotFound, Transient
 from api.web import safety
 from api.web.problems import problem
-from dashboard import files, number_pages, pages, probe_pages
+from dashboard import claim_pages, files, number_pages, pages, probe_pages
 from dashboard.live import Live
 from dashboard.visit import Glance
 
@@ -40,6 +40,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(files.router)
     app.include_router(pages.router)
     app.include_router(probe_pages.router)
+    app.include_router(claim_pages.router)
     app.include_router(number_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))

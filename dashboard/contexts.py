@@ -13,6 +13,7 @@ from api.services.answers import TankNow
 from dashboard import files, render
 from dashboard.alerts import WAITING, alert_view, most_oxygen
 from dashboard.charts import SPANS, chart_list, span_of
+from dashboard.unclaimed import unclaimed_of
 from dashboard.views import all_alerts, oxygen_sentence, room_view, tank_view
 from dashboard.visit import Visit
 
@@ -30,7 +31,17 @@ def room_context(visit: Visit) -> dict[str, Any]:
     """The room page."""
     view = room_view(visit.room, visit.units)
     context = visit.context("room", "/live?page=room", "/")
-    return context | {"waiting": view.waiting, "tanks": view.tanks, "said": view.said, "legend": LEGEND}
+    shown = {"waiting": view.waiting, "tanks": view.tanks, "said": view.said, "legend": LEGEND}
+    return context | shown | _unclaimed(visit)
+
+
+def _unclaimed(visit: Visit) -> dict[str, Any]:
+    """Probes without a tank, and the tanks that may claim them."""
+    tanks = sorted((now.tank.name, now.tank.id) for now in visit.room.tanks)
+    return {
+        "unclaimed": unclaimed_of(visit.room, visit.units, visit.clock),
+        "claimers": [(tank, name) for name, tank in tanks],
+    }
 
 
 def tank_context(visit: Visit, now: TankNow) -> dict[str, Any]:
@@ -94,8 +105,9 @@ def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
     context = visit.context("room", path="/") | {
         "waiting": [alert_view(alert, visit.units, visit.clock, most) for alert in waiting],
         "said": {now.tank.id: now.words for now in visit.room.tanks},
+        **_unclaimed(visit),
     }
-    parts = {name: render.text(f"parts/{name}.html", context) for name in ("waiting", "asides")}
+    parts = {name: render.text(f"parts/{name}.html", context) for name in ("waiting", "unclaimed", "asides")}
     return _shared(context) | parts | strips, list(strips)
 
 

@@ -44,7 +44,10 @@ def notices_of(room: RoomNow, clock: Clock) -> tuple[Notice, ...]:
     if room.unclaimed:
         names = sorted({latest.probe for latest in room.unclaimed})
         title = f"{count(len(names), 'probe belongs', 'probes belong')} to no tank"
-        lines = (_listed(names), "Their readings are kept but not judged. Add them to room.toml under [[probe]].")
+        lines = (
+            _listed(names),
+            "Their readings are kept but not judged. Claim each for its tank on the room page, or in room.toml.",
+        )
         found.append(Notice(False, title, lines))
     return tuple(sorted(found, key=lambda notice: not notice.trouble))
 

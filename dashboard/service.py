@@ -52,6 +52,9 @@ class Records(Protocol):
     def acknowledge(self, alert_id: int, person: str, note: str, now_ms: int) -> Future[None]:
         """Acknowledge an alert; the future ends when it is kept."""
 
+    def claim(self, probe_id: str, tank_id: str, now_ms: int) -> None:
+        """Give a probe to a tank. Raises NotFound, InputError."""
+
     def password_set(self) -> bool:
         """Whether a keeper's password is set."""
 

@@ -51,6 +51,10 @@ class Value:
     options: Mapping[str, Any] = made(default_factory=dict)
 
 
+NO_DRIVER = "none"
+"""The driver of a probe that sends its readings itself, through the broker or over HTTP: no collector reads it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Probe:
     """One probe. ``options`` are its driver's own keys, ``line`` where its table begins in the file."""

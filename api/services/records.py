@@ -1,12 +1,14 @@
 """The room's records: description, keepers, secrets, collectors; and what people do to alerts.
 
-``room.toml`` is applied as often as one likes with the same result; tanks added by the API stay. Must not do: judge.
+``room.toml`` is applied as often as one likes with the same result; tanks added and probes claimed by the API stay.
+Must not do: judge.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import Future
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -16,7 +18,7 @@ from api.domain.calibration import Line, lines_of
 from api.domain.care import WARM_WATER, CareProfile
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
-from api.domain.tank import Notify, Probe, Room, RoomFile, ServiceSettings, Tank
+from api.domain.tank import NO_DRIVER, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
 from api.services.ingest import Ingest
@@ -48,7 +50,7 @@ class Records:
                 *(_row(TANK, tank, FROM_FILE) for tank in file.tanks),
                 *(r for r in added if r["id"] not in names),
             ],
-            "probe": [_row(PROBE, probe, FROM_FILE) for probe in file.probes],
+            "probe": _probe_rows(file.probes, before["probe"], names | {row["id"] for row in added}),
             "care": [_row(CARE, profile, FROM_FILE) for profile in file.care],
             "notify": [asdict(notify) | {"origin": FROM_FILE} for notify in file.notify],
             "room": {
@@ -117,6 +119,14 @@ class Records:
         self._store.write(lambda: self._keep({**rows, "room": rows["room"] or _NO_ROOM}, now_ms)).result()
         self._plan = self._load()
 
+    def put_probe(self, probe: Probe, now_ms: int) -> None:
+        """Add or change one probe; the room file's own word of its tank goes before this."""
+        rows = self._described()
+        kept = [row for row in rows["probe"] if row["id"] != probe.id]
+        rows["probe"] = sorted([*kept, _row(PROBE, probe, FROM_API)], key=lambda row: str(row["id"]))
+        self._store.write(lambda: self._keep({**rows, "room": rows["room"] or _NO_ROOM}, now_ms)).result()
+        self._plan = self._load()
+
     def acknowledge(self, ingest: Ingest, alert_id: int, person: str, note: str, now_ms: int) -> Future[None]:
         """Note that a person has taken an alert.
 
@@ -152,6 +162,22 @@ class Records:
 
 
 _NO_ROOM: dict[str, Any] = {"room": {"name": "Room", "zone": "UTC"}, "service": {}, "simulated": False}
+
+
+def _probe_rows(probes: Sequence[Probe], before: Sequence[dict[str, Any]], tanks: set[str]) -> list[dict[str, Any]]:
+    """The room file's probes, those it gives no tank with the tank they were claimed for; and others that were claimed.
+
+    A claim for a tank that is not there any more is over.
+    """
+    claimed = {row["id"]: row for row in before if row.get("origin") == FROM_API and row["tank"] in tanks}
+    rows = []
+    for probe in probes:
+        claim = claimed.pop(probe.id, None)
+        if probe.tank is None and claim is not None:
+            rows.append(_row(PROBE, replace(probe, tank=claim["tank"]), FROM_API))
+        else:
+            rows.append(_row(PROBE, probe, FROM_FILE))
+    return [*rows, *(row for row in claimed.values() if row["driver"] == NO_DRIVER)]
 
 
 def _writable(*texts: str) -> None:

@@ -14,7 +14,7 @@
   const REACHED = "a, button, summary";
 
   // A part must not be exchanged under a thumb that is just coming down on it.
-  const busy = (part) => pressed || part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input");
+  const busy = (part) => pressed || part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input, select");
   const opened = (part) => [...part.querySelectorAll("details[open]")].map((d) => d.querySelector("summary")?.textContent);
 
   function put(id, html) {

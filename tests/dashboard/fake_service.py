@@ -84,6 +84,7 @@ class FakeRecords:
         self._read = read
         self.passwords: dict[str, str] = {}
         self.acknowledged: list[tuple[int, str, str]] = []
+        self.claimed: list[tuple[str, str]] = []
 
     def acknowledge(self, alert_id: int, person: str, note: str, now_ms: int) -> Future[None]:
         """Mark the alert acknowledged."""
@@ -105,6 +106,11 @@ class FakeRecords:
         done: Future[None] = Future()
         done.set_result(None)
         return done
+
+    def claim(self, probe_id: str, tank_id: str, now_ms: int) -> None:
+        """Remember."""
+        self._read.tank(tank_id, now_ms)
+        self.claimed.append((probe_id, tank_id))
 
     def password_set(self) -> bool:
         """Whether any password is set."""
