@@ -5,6 +5,7 @@ Must not do: reconnect, or keep anything to be sent later: the spool does that.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import socket
 import ssl
@@ -27,6 +28,7 @@ from collector.errors import ServiceTrouble
 OPEN_S = 10.0
 TOLD_S = 1.0
 """How long a broker may take to say whether the service is there; it says nothing when it never was. [s]"""
+GOODBYE_S = 0.5
 KEEPALIVE_S = 30
 MOST_ANSWER_BYTES = 4_000_000
 EXPIRES_S = 60
@@ -100,6 +102,7 @@ class Line:
         client.on_connect = self._connected
         client.on_subscribe = self._subscribed
         client.on_message = self._message
+        client.on_publish = self._published
         client.on_disconnect = self._disconnected
         return client
 
@@ -151,6 +154,10 @@ class Line:
         if isinstance(body, dict) and isinstance(body.get("pack"), str):
             self._heard(body["pack"], body)
 
+    def _published(self, client: Client, data: Any, mid: int, reason: Any, properties: Any) -> None:
+        if reason.is_failure:
+            self._end(f"{self._broker} does not take what we say: {reason}")
+
     def _disconnected(self, client: Client, data: Any, flags: Any, reason: Any, properties: Any) -> None:
         self._end(f"{self._broker} hung up: {reason}")
 
@@ -178,10 +185,21 @@ class Line:
     def close(self) -> None:
         """Say that we go, and go."""
         if not self.trouble:
-            self._client.publish(self._topics.collector_state(self._name), GONE, qos=1, retain=True)
+            told = self._client.publish(self._topics.collector_state(self._name), GONE, qos=1, retain=True)
+            with contextlib.suppress(RuntimeError, ValueError):  # the connection broke just now
+                told.wait_for_publish(GOODBYE_S)
         self._end("the connection was closed by ourselves")
-        self._client.disconnect()
-        self._client.loop_stop()
+        _hang_up(self._client)
+
+
+def _hang_up(client: Client) -> None:
+    """End a connection at once, also one over which nothing passes any more."""
+    client.disconnect()
+    line = client.socket()
+    if line is not None:
+        with contextlib.suppress(OSError):
+            line.shutdown(socket.SHUT_RDWR)  # else the library would wait until all it holds has gone out
+    client.loop_stop()
 
 
 def _at_once(client: Client, data: Any, line: Any) -> None:

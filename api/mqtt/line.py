@@ -5,6 +5,7 @@ Must not do: look into messages, or acknowledge one by itself.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import socket
 import ssl
@@ -24,6 +25,7 @@ from api.domain.tank import Mqtt
 from api.domain.topics import GONE, HERE, Topics
 from api.mqtt.turns import Turn, Turns
 
+GOODBYE_S = 1.0
 KEEPALIVE_S = 30
 SESSION_S = 7 * 86_400
 """How long a broker remembers the session of a service that is away. [s]"""
@@ -164,8 +166,7 @@ class Line:
         if client is not None and ended:
             self._fails(f"the connection to {self._broker} had failed in itself and is opened anew")
             self._turns.close()
-            client.disconnect()
-            client.loop_stop()
+            _hang_up(client)
             self.start()
 
     def send(self, topic: str, payload: bytes, correlation: bytes | None = None) -> None:
@@ -188,14 +189,25 @@ class Line:
         self._turns.close()
         client.on_disconnect = None
         if not self.trouble:
-            client.publish(self._topics.service_state, GONE, qos=1, retain=True).wait_for_publish(1.0)
-        client.disconnect()
-        client.loop_stop()
+            told = client.publish(self._topics.service_state, GONE, qos=1, retain=True)
+            with contextlib.suppress(RuntimeError, ValueError):  # the connection broke just now
+                told.wait_for_publish(GOODBYE_S)
+        _hang_up(client)
 
 
 def _at_once(client: Client, data: Any, line: Any) -> None:
     """Small messages go out as they are; waiting to fill a packet would cost each of them 40 ms."""
     line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+
+def _hang_up(client: Client) -> None:
+    """End a connection at once, also one over which nothing passes any more."""
+    client.disconnect()
+    line = client.socket()
+    if line is not None:
+        with contextlib.suppress(OSError):
+            line.shutdown(socket.SHUT_RDWR)  # else the library would wait until all it holds has gone out
+    client.loop_stop()
 
 
 def _session() -> Properties:
