@@ -97,10 +97,13 @@ class Station:
     def check(self, raws: Sequence[RawReading], plan: RoomPlan, late_before_ms: int) -> Checked:
         """Check a pack, its readings in the order of time and temperatures first."""
         out = Checked()
-        for raw in raws:
+        channels = [plan.channel(raw.probe, raw.quantity) for raw in raws]
+        converted = [convert(raw, channel) for raw, channel in zip(raws, channels, strict=True)]
+        for reading, channel in zip(converted, channels, strict=True):
+            if channel.company:
+                self.streams.hear(reading)
+        for raw, reading, channel in zip(raws, converted, channels, strict=True):
             key = (raw.probe, raw.quantity)
-            channel = plan.channel(*key)
-            reading = convert(raw, channel)
             known_ms = self.newest.get(key)
             if known_ms is not None and raw.time_ms <= known_ms:
                 flag, reason = (reading.flag, reading.reason) if reading.reason else (Flag.NOT_EVALUATED, WAITS)

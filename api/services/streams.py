@@ -14,11 +14,14 @@ from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
 from api.judge.check_seed import seed
 from api.judge.check_stream import Step, Stream
+from api.judge.quality import gross_range
 from api.services.memory import Layered
 from api.services.plan import ChannelPlan
 from api.storage.base import Store
 
 Key = tuple[str, Quantity]
+MOST_COMPANY = 256
+"""Readings remembered of a probe that keeps another company: more than one pack brings of one channel."""
 MOST_PAST = 20_000
 """Readings a stream is begun with at most."""
 
@@ -31,7 +34,7 @@ class Streams:
         self._running: dict[Key, tuple[Stream, ChannelPlan]] = {}
         self._job: set[Key] = set()
         self._batch: set[Key] = set()
-        self._company: Layered[Key, tuple[int, float]] = Layered()
+        self._company: Layered[Key, tuple[tuple[int, float], ...]] = Layered()
 
     def begin(self) -> None:
         """A new pack; what an earlier pack left half done is dropped."""
@@ -71,20 +74,33 @@ class Streams:
             running = self._running[key] = (self._begun(key, channel, reading.time_ms), channel)
         self._job.add(key)
         company = self._company_of(reading, channel) if channel.company else None
-        step = running[0].step(reading.time_ms, reading.value, reading.flag, reading.reason, company)
-        if channel.company and reading.value is not None and step.flag <= Flag.SUSPECT:
-            self._company.put(key, (reading.time_ms, reading.value))
-        return step
+        return running[0].step(reading.time_ms, reading.value, reading.flag, reading.reason, company)
+
+    def hear(self, reading: CheckedReading) -> None:
+        """Note what a probe says before the one beside it is checked: they often speak at the same moment."""
+        if reading.value is not None and gross_range(reading.quantity, reading.value)[0] < Flag.FAIL:
+            key = (reading.probe, reading.quantity)
+            known = (self._company.get(key) or ())[-MOST_COMPANY:]
+            if not known or known[-1][0] < reading.time_ms:
+                self._company.put(key, (*known, (reading.time_ms, reading.value)))
 
     def _company_of(self, reading: CheckedReading, channel: ChannelPlan) -> tuple[int, float] | None:
         """The newest value of another probe of this quantity in the tank."""
-        known = [self._company.get((probe, reading.quantity)) for probe in channel.company]
-        before = [one for one in known if one is not None and one[0] <= reading.time_ms]
-        return max(before, default=None)
+        near: tuple[int, float] | None = None
+        for probe in channel.company:
+            for one in reversed(self._company.get((probe, reading.quantity)) or ()):
+                if one[0] <= reading.time_ms:
+                    near = one if near is None or one > near else near
+                    break
+        return near
 
     def _begun(self, key: Key, channel: ChannelPlan, time_ms: int) -> Stream:
-        start_ms = time_ms - round(channel.limits.past_s * 1000)
-        past = self._store.revisions.rows(*key, start_ms, time_ms)[-MOST_PAST:]
+        newest = self._store.revisions.newest(*key, time_ms, 1)
+        start_ms = (newest[0].time_ms if newest else time_ms) - round(channel.limits.past_s * 1000)
+        past = [
+            *self._store.revisions.newest(*key, start_ms, 1),
+            *self._store.revisions.rows(*key, start_ms, time_ms)[-MOST_PAST:],
+        ]
         company = self._past_company(key[1], channel, start_ms, time_ms)
         places = [bisect_right(company, (one.time_ms, inf)) - 1 for one in past]
         return seed(
