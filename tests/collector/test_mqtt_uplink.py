@@ -344,3 +344,14 @@ def test_what_cannot_be_used_is_told_at_the_start(more: str, name: str, words: s
     path.write_text(ROOM.format(port=1, more=more), encoding="utf-8")
     with pytest.raises(InputError, match=words):
         Runner(load_config(path, tmp_path), name)
+
+
+def test_a_probe_that_sends_by_itself_is_left_alone(tmp_path: Path) -> None:
+    """It is described for its tank's sake; a key of some driver is a mistake."""
+    path = tmp_path / "room.toml"
+    probe = '[[probe]]\nid = "board-7"\ndriver = "none"\n{key}\n[[probe.value]]\nquantity = "ph"\nunit = "pH"\n'
+    path.write_text(ROOM.format(port=1, more="") + probe.format(key=""), encoding="utf-8")
+    assert load_config(path).probes == ()
+    path.write_text(ROOM.format(port=1, more="") + probe.format(key='port = "/dev/x"'), encoding="utf-8")
+    with pytest.raises(InputError, match="port"):
+        load_config(path)
