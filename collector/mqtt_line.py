@@ -196,7 +196,7 @@ def _hang_up(client: Client) -> None:
     """End a connection at once, also one over which nothing passes any more."""
     client.disconnect()
     line = client.socket()
-    if line is not None:
+    if isinstance(line, socket.socket):
         with contextlib.suppress(OSError):
             line.shutdown(socket.SHUT_RDWR)  # else the library would wait until all it holds has gone out
     client.loop_stop()
