@@ -147,8 +147,8 @@ class MqttService:
             under_way[pack.id] = todo.popleft()
             self._ask(line, pack.topic, pack.payload, pack.id, said, MEDIA_TYPE)
 
-    def put_status(self, name: str, document: dict[str, Any]) -> None:
-        """Report how the collector is.
+    def put_status(self, name: str, document: dict[str, Any]) -> Any:
+        """Report how the collector is; the service's answer.
 
         Raises ServiceTrouble.
         """
@@ -160,8 +160,9 @@ class MqttService:
             _, body = self._next(line, said, REPORT_S)
         finally:
             self._forget([pack_id(payload)])
-        if body.get("status") != 204:
+        if body.get("status") not in (200, 204):
             raise ServiceTrouble(f"the service answered {body.get('status')}: {str(body.get('detail', ''))[:300]}")
+        return body
 
     def _ask(
         self, line: Line, topic: str, payload: bytes, name: str, said: SimpleQueue[Said | None], media_type: str

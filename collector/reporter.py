@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
 
 from collector.console import Console
 from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
@@ -22,10 +23,17 @@ class Reporter:
     """One thread with its own connection, so that a slow pack does not make the collector look dead."""
 
     def __init__(
-        self, board: StatusBoard, spool: Spool, service: Upstream, console: Console, stop: threading.Event, name: str
+        self,
+        board: StatusBoard,
+        spool: Spool,
+        service: Upstream,
+        console: Console,
+        stop: threading.Event,
+        name: str,
+        answered: Callable[[object], None] = lambda body: None,
     ) -> None:
         self._board, self._spool, self._service, self._console = board, spool, service, console
-        self._stop, self._name = stop, name
+        self._stop, self._name, self._answered = stop, name, answered
         self._trouble: str | None = None
         self.undelivered = 0
         self._thread = threading.Thread(target=self._run, name="reporter", daemon=True)
@@ -57,7 +65,7 @@ class Reporter:
             if state.trouble != self._trouble:
                 self._console.say("spool", state.trouble or "the disk takes readings again")
             self._trouble = state.trouble
-            self._service.put_status(self._name, self._board.document(state))
+            self._answered(self._service.put_status(self._name, self._board.document(state)))
         except (ServiceTrouble, SpoolTrouble, Stopped):
             self.undelivered += 1
         except Exception as error:  # noqa: BLE001 a fault in reporting must not end it, nor anything else

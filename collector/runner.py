@@ -14,10 +14,12 @@ from collector.clock import now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
 from collector.reporter import Reporter
+from collector.sender import send
 from collector.spool import NAME, Spool
 from collector.status import StatusBoard
 from collector.uplink import Uplink
 from collector.upstream import upstreams
+from collector.voice import SecondVoice
 from collector.worker import Worker
 
 STOP_S = 3.0
@@ -59,13 +61,34 @@ class Runner:
             config.pack_size,
             say=lambda text: self.console.say("service", text),
         )
-        self.reporter = Reporter(self.board, self.spool, self._services[1], self.console, self.stop_event, name)
-        self.workers = [Worker(checked, config, self.spool, self.board, self.stop_event) for checked in config.probes]
+        self.voice = self._second_voice(config)
+        self.reporter = Reporter(
+            self.board, self.spool, self._services[1], self.console, self.stop_event, name, self.voice.answered
+        )
+        self.workers = [
+            Worker(checked, config, self.spool, self.board, self.stop_event, hear=self.voice.hear)
+            for checked in config.probes
+        ]
+
+    def _second_voice(self, config: CollectorConfig) -> SecondVoice:
+        room = config.room
+        return SecondVoice(
+            config.data,
+            room.room.name if room is not None else "the room",
+            room.notify if room is not None else (),
+            config.second_voice_after_s,
+            send,
+            now_ms,
+            lambda: (self.uplink.delivered.done, self.spool.state().waiting),
+            self.stop_event,
+            lambda text: self.console.say("second voice", text),
+        )
 
     def start(self) -> None:
         """Start every part."""
         self.uplink.start()
         self.reporter.start()
+        self.voice.start()
         for worker in self.workers:
             worker.start()
 
@@ -74,7 +97,11 @@ class Runner:
         end_s = time.monotonic() + STOP_S
         self.stop_event.set()
         self.spool.arrived.set()
-        for join in [worker.join for worker in self.workers] + [self.uplink.join, self.reporter.join]:
+        for join in [worker.join for worker in self.workers] + [
+            self.uplink.join,
+            self.reporter.join,
+            self.voice.join,
+        ]:
             join(max(0.05, end_s - time.monotonic()))
         for service in self._services:
             service.close()

@@ -47,8 +47,8 @@ class Upstream(Protocol):
         Raises ServiceTrouble when it should be tried again, PackTooLarge and PackRefused when not as it is.
         """
 
-    def put_status(self, name: str, document: dict[str, Any]) -> None:
-        """Report how the collector is. Raises ServiceTrouble."""
+    def put_status(self, name: str, document: dict[str, Any]) -> Any:
+        """Report how the collector is; the service's answer. Raises ServiceTrouble."""
 
     def close(self) -> None:
         """Close the connection."""
@@ -77,8 +77,8 @@ class Service:
             return answer_of(_json(response), len(readings))
         raise failure(status, _words(response))
 
-    def put_status(self, name: str, document: dict[str, Any]) -> None:
-        """Report how the collector is.
+    def put_status(self, name: str, document: dict[str, Any]) -> Any:
+        """Report how the collector is; the service's answer, None when it says nothing.
 
         Raises ServiceTrouble.
         """
@@ -87,6 +87,7 @@ class Service:
         response = self._send("PUT", path, json.dumps(document).encode(), headers)
         if not response.is_success:
             raise ServiceTrouble(_words(response), response.status_code)
+        return _json(response) if response.content else None
 
     def _send(self, method: str, path: str, body: bytes, headers: dict[str, str]) -> httpx.Response:
         if not self._token:

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable, Sequence
 
 from api.domain.errors import IntermoltError
+from api.domain.reading import RawReading
 from collector.backoff import Backoff
 from collector.clock import Stamper, now_ms
 from collector.config import CheckedProbe, CollectorConfig
@@ -31,9 +33,10 @@ class Worker:
         board: StatusBoard,
         stop: threading.Event,
         backoff: Backoff | None = None,
+        hear: Callable[[Sequence[RawReading]], None] = lambda readings: None,
     ) -> None:
         self._checked, self._spool, self._board, self._stop = checked, spool, board, stop
-        self._backoff = backoff or Backoff()
+        self._backoff, self._hear = backoff or Backoff(), hear
         # the stamper outlives a reopening, so that its times go on rising
         self._around = Surroundings(now_ms, time.monotonic, stop.wait, spool.bookmark, config.folder, Stamper())
         self.name = checked.probe.id
@@ -86,6 +89,7 @@ class Worker:
             self._board.heard(self.name, batch)
             if batch.readings:
                 self._backoff.reset()
+                self._hear(batch.readings)
             if keep(self._spool, driver, batch, self._stop):
                 driver.acknowledge(batch)
             if batch.last:

@@ -27,6 +27,7 @@ from api.domain.topics import Topics, pack_id, room_level
 from api.mqtt.line import Broker, Line
 from api.mqtt.turns import Turn, Turns
 from api.services.collector_status import check_status, keep_status
+from api.services.danger import danger_limits
 from api.services.ingest import Ingest, Outcome
 from api.services.rounds import Rounds
 from api.storage.base import Store
@@ -138,7 +139,11 @@ class MqttDoor:
         except (ValueError, RecursionError) as error:
             raise Unusable(400, "Not a collector's status", str(error)) from error
         now_ms = self._now_ms()
-        return lambda: keep_status(self._store, collector, body, now_ms), lambda _: {"status": 204}
+        return lambda: keep_status(self._store, collector, body, now_ms), lambda _: self._thanks(now_ms)
+
+    def _thanks(self, now_ms: int) -> dict[str, Any]:
+        """A status is kept; with the thanks come the danger limits."""
+        return {"status": 200, "danger": danger_limits(self._store, self._ingest.plan(), now_ms)}
 
     def _keep(self, letter: Letter, *, again: bool = False) -> None:
         with self._lock:

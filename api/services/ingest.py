@@ -39,6 +39,7 @@ class Ingest:
 
     def __init__(self, store: Store, plan: Callable[[], RoomPlan], warn: Warn) -> None:
         self._store, self._plan, self._warn = store, plan, warn
+        self.plan = plan
         self.station = Station(store, plan())
         self.judging = Judging(store)
         self.newest, self.tracks, self.take, self.track_of = (

@@ -13,6 +13,7 @@ from api.domain import senml
 from api.domain.errors import InputError, Transient
 from api.domain.reading import PROBE_ID
 from api.services.collector_status import check_status, keep_status
+from api.services.danger import danger_limits
 from api.web.problems import problem
 
 MOST_RECORDS = 10_000
@@ -40,7 +41,7 @@ async def post_readings(request: Request) -> Response:
 
 
 async def put_collector(request: Request) -> Response:
-    """Keep a collector's own word of itself (spool and ports); 204 once kept."""
+    """Keep a collector's own word of itself (spool and ports); once kept, the danger limits of its probes."""
     service = request.app.state.service
     name = request.path_params["name"]
     if not PROBE_ID.match(name):
@@ -50,7 +51,8 @@ async def put_collector(request: Request) -> Response:
     except (ValueError, RecursionError) as error:
         return problem(400, "Not a collector's status", str(error))
     await asyncio.wrap_future(keep_status(service.store, name, body, service.now_ms()))
-    return Response(status_code=204)
+    danger = await asyncio.to_thread(danger_limits, service.store, service.plan(), service.now_ms())
+    return JSONResponse({"danger": danger})
 
 
 ROUTES = (

@@ -208,7 +208,7 @@ def test_a_collectors_word_of_itself_is_kept_and_answered(lab: TestRoom, door: M
     status, answers = "intermolt/test-room/collector/shed/status", "intermolt/test-room/collector/shed/kept"
     word = {"spool": {"waiting": 3, "dropped": 0, "refused": 0, "trouble": None}, "ports": []}
     board.say(status, json.dumps(word).encode())
-    assert board.hear(answers)["status"] == 204
+    assert board.hear(answers)["status"] == 200
     assert [(one.name, one.waiting) for one in lab.service.read.room(NOW_MS).collectors] == [("shed", 3)]
     for wrong in (b"[" * 90_000, b'{"spool": [], "ports": 1}', b'{"spool": {"waiting": -1}, "ports": []}'):
         board.say(status, wrong)

@@ -138,7 +138,7 @@ def test_a_collector_says_how_it_fares(lab: TestRoom) -> None:
         "spool": {"waiting": 3, "dropped": 0, "refused": 1, "trouble": None},
         "ports": [{"probe": "p1", "state": "speaking", "last_reading_ms": NOW_MS, "unreadable": 2, "error": ""}, 5],
     }
-    assert call(lab, "PUT", "/api/v1/collectors/lab", json.dumps(status).encode()).status_code == 204
+    assert call(lab, "PUT", "/api/v1/collectors/lab", json.dumps(status).encode()).status_code == 200
     one = lab.service.read.room(lab.now_ms).collectors[0]
     assert (one.name, one.waiting, one.refused, one.silent, [port.probe for port in one.ports]) == (
         "lab", 3, 1, False, ["p1"],

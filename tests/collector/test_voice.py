@@ -1,0 +1,219 @@
+"""The second voice: the service is dead, and the collector calls the keeper itself, by the limits it last received."""
+
+from __future__ import annotations
+
+import json
+import threading
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any, ClassVar
+
+import pytest
+
+from api.domain.calibration import Calibration, CalibrationKind
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
+from api.domain.tank import Notify
+from api.services.danger import danger_limits
+from collector.danger import FILE, DangerWatch, KeptLimits, limits_of
+from collector.sender import send
+from collector.voice import SecondVoice
+from tests.support.rooms import NOW_MS, room
+
+Q = Quantity
+MINUTE_MS = 60_000
+LIMITS = {
+    "danger": [
+        {
+            "probe": "p1", "quantity": "oxygen", "label": "oxygen", "unit": "mg/L", "tank": "North 1", "low": 3.0,
+            "high": None, "delay_s": 120.0, "low_check": "Is the airstone bubbling?", "high_check": "Measure again.",
+        }
+    ]
+}  # fmt: skip
+
+
+class Desk:
+    """A second voice with a clock, a phone that may fail, and a service that may be dead."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.now_ms, self.taken, self.waiting = folder, NOW_MS, 0, 1
+        self.sent: list[tuple[str, str]] = []
+        self.fault = ""
+        self.voice = self.new()
+
+    def new(self) -> SecondVoice:
+        """As after a start of the collector."""
+        return SecondVoice(
+            self.folder, "Creek room", [Notify("k", "json://keeper/")], 900.0, self.send, lambda: self.now_ms,
+            lambda: (self.taken, self.waiting), threading.Event(),
+        )  # fmt: skip
+
+    def send(self, url: str, title: str, body: str) -> str:
+        """The phone."""
+        if not self.fault:
+            self.sent.append((title, body))
+        return self.fault
+
+    def minute(self, oxygen_mg_l: float | None = None, takes: bool = False) -> None:
+        """A minute passes; a probe speaks, the service takes it or not, the voice looks."""
+        self.now_ms += MINUTE_MS
+        if oxygen_mg_l is not None:
+            self.voice.hear([RawReading("p1", Q.OXYGEN, self.now_ms, oxygen_mg_l, "mg/L")])
+        self.taken += takes
+        self.voice.look(self.taken, self.waiting)
+
+    @property
+    def titles(self) -> list[str]:
+        """What was delivered."""
+        return [title for title, _ in self.sent]
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    """A voice that has its limits."""
+    one = Desk(tmp_path)
+    one.voice.answered(LIMITS)
+    return one
+
+
+def test_it_keeps_quiet_while_the_service_takes_readings(desk: Desk) -> None:
+    """Low oxygen for an hour: that is the service's to tell."""
+    for _ in range(60):
+        desk.minute(1.0, takes=True)
+    assert desk.sent == []
+
+
+def test_silence_danger_and_return(desk: Desk) -> None:
+    """After fifteen minutes: who is away; then the tank by its limit, once an hour; at last the all-clear."""
+    for _ in range(14):
+        desk.minute(7.0)
+    assert desk.sent == []
+    desk.minute(7.0)
+    assert desk.titles == ["URGENT Creek room: the service takes no readings"]
+    assert "15 min" in desk.sent[0][1]
+    for _ in range(30):
+        desk.minute(2.4)
+    assert desk.titles[1:] == ["URGENT North 1: oxygen"]
+    first = desk.sent[1][1][:160]
+    assert all(word in first for word in ("North 1", "2.4 mg/L", "below the danger limit 3 mg/L", "airstone"))
+    for _ in range(40):
+        desk.minute(2.4)
+    assert desk.titles[2:] == ["URGENT North 1: oxygen"]
+    desk.minute(7.0)
+    assert desk.titles[3:] == ["Creek room: p1/oxygen is back inside its danger limit"]
+    desk.minute(7.0, takes=True)
+    assert desk.titles[4:] == ["Creek room: the service takes readings again"]
+    assert "1 h 27 min" in desk.sent[4][1]
+    for _ in range(5):
+        desk.minute(7.0, takes=True)
+    assert len(desk.sent) == 5
+
+
+def test_one_odd_reading_is_no_danger(desk: Desk) -> None:
+    """It takes two readings in a row and the limit's own delay; another unit is not compared."""
+    for _ in range(16):
+        desk.minute(7.0)
+    desk.minute(0.0)
+    for _ in range(5):
+        desk.minute(7.0)
+        desk.voice.hear([RawReading("p1", Q.OXYGEN, desk.now_ms, 1.0, "umol/L")])
+    assert len(desk.sent) == 1
+
+
+def test_nothing_waits_nothing_is_wrong(desk: Desk) -> None:
+    """No probe speaks: the service has nothing to take, and its own watch tells of quiet probes."""
+    desk.waiting = 0
+    for _ in range(60):
+        desk.minute()
+    assert desk.sent == []
+
+
+def test_it_goes_on_after_a_restart(desk: Desk) -> None:
+    """The collector's power fails too: limits, what was told and what waits are on the disk."""
+    desk.fault = "no network"
+    for _ in range(20):
+        desk.minute(2.0)
+    assert desk.sent == []
+    desk.voice = desk.new()
+    assert [limit.low for limit in desk.voice.kept.limits] == [3.0]
+    desk.fault = ""
+    desk.minute(2.0)
+    assert desk.titles == ["URGENT Creek room: the service takes no readings", "URGENT North 1: oxygen"]
+    desk.minute(2.0)
+    desk.minute(7.0, takes=True)
+    assert desk.titles[2:] == ["Creek room: the service takes readings again"]
+
+
+def test_a_phone_that_fails_is_tried_again(desk: Desk) -> None:
+    """Nothing is sent twice to one who got it, nothing is forgotten."""
+    desk.fault = "busy"
+    for _ in range(16):
+        desk.minute(7.0)
+    desk.fault = ""
+    for _ in range(6):
+        desk.minute(7.0)
+    assert desk.titles == ["URGENT Creek room: the service takes no readings"]
+
+
+@pytest.mark.parametrize(
+    "body", [None, 3, [], {}, {"danger": 1}, {"danger": [1, {}, {"probe": "p"}, {"probe": "p", "low": "x"}]}]
+)
+def test_answers_without_limits(tmp_path: Path, body: Any) -> None:
+    """An older service, rubbish: what was known stays; a damaged file is no limits."""
+    kept = KeptLimits(tmp_path)
+    kept.take(LIMITS)
+    if limits_of(body) is None:
+        kept.take(body)
+        assert len(KeptLimits(tmp_path).limits) == 1
+    else:
+        assert limits_of(body) == ()
+    (tmp_path / FILE).write_text("{", encoding="utf-8")
+    assert KeptLimits(tmp_path).limits == ()
+    watch = DangerWatch()
+    watch.hear([RawReading("p1", Q.OXYGEN, 0, 1.0, "mg/L")], {})
+    assert watch.beyond == {}
+
+
+def test_the_limits_a_service_hands_out(tmp_path: Path) -> None:
+    """In the probe's own unit, calibration undone: 34 °C is 93.2 °F, a probe 2 mg/L too high gets 5."""
+    with room(tmp_path) as lab:
+        lab.minute(7.0)
+        lab.take(RawReading("p2", Q.TEMPERATURE, lab.now_ms, 77.0, "[degF]"))
+        given = Calibration("p1", Q.OXYGEN, CalibrationKind.OFFSET, 0, 9.0, 7.0, person="Aki")
+        lab.service.calibrations.enter(given, lab.now_ms).result(10)
+        rows = danger_limits(lab.service.store, lab.service.plan(), lab.now_ms)
+        told = {(row["probe"], row["quantity"]): (row["low"], row["high"]) for row in rows}
+        assert told["p2", "temperature"][1] == pytest.approx(93.2)
+        assert told["p1", "oxygen"] == (pytest.approx(5.0), None)
+        # USGS table: 8.26 mg/L at 25 C and 760 mmHg, so 3 mg/L is 36.3 %
+        assert told["p2", "oxygen_saturation"][0] == pytest.approx(36.3, abs=0.05)
+        assert limits_of(json.loads(json.dumps({"danger": rows}))) is not None
+
+
+class Phone(BaseHTTPRequestHandler):
+    """A receiver of messages."""
+
+    got: ClassVar[list[bytes]] = []
+
+    def do_POST(self) -> None:
+        """Take one."""
+        self.got.append(self.rfile.read(int(self.headers["Content-Length"])))
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Quiet."""
+
+
+def test_a_real_receiver() -> None:
+    """Through the library to a receiver on loopback; an address it cannot use gives its reason."""
+    with ThreadingHTTPServer(("127.0.0.1", 0), Phone) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        try:
+            assert send(f"json://127.0.0.1:{server.server_port}/", "a title", "a body") == ""
+        finally:
+            server.shutdown()
+            thread.join(5)
+    assert json.loads(Phone.got[0])["title"] == "a title"
+    assert "cannot be sent" in send("nothing://", "title", "body")
