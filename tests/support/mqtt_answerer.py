@@ -27,12 +27,12 @@ class Answerer:
     def __init__(self, port: int, room: str = "trial") -> None:
         self.topics = Topics(room)
         self._port = port
+        self._ready = threading.Event()
         self.client = Client(CallbackAPIVersion.VERSION2, "answerer", protocol=MQTTProtocolVersion.MQTTv5)
         self.client.will_set(self.topics.service_state, GONE, 1, True)
         self.client.on_connect = self._connected
         self.client.on_subscribe = lambda *rest: self._ready.set()
         self.client.on_message = self._message
-        self._ready = threading.Event()
         self.records: dict[tuple[str, float], dict[str, Any]] = {}
         self.order: list[tuple[str, float]] = []
         self.packs: list[tuple[str, int]] = []
