@@ -16,6 +16,7 @@ from api.domain.errors import Transient
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag, KeptReading
 from api.judge.alert_cycle import Track
+from api.storage.animal_base import AnimalStore
 
 T = TypeVar("T")
 LATE, CALIBRATED = "late", "calibrated"
@@ -273,6 +274,7 @@ class Store(Protocol):
     readings: ReadingStore
     revisions: RevisionStore
     state: StateStore
+    animals: AnimalStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

@@ -68,6 +68,30 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE INDEX calibration_of ON calibration (probe, quantity, from_ms);
         """,
     ),
+    (
+        "0004 animals",
+        """
+        CREATE TABLE animal (id INTEGER PRIMARY KEY AUTOINCREMENT, body TEXT NOT NULL, touched INTEGER NOT NULL);
+        CREATE INDEX animal_touched ON animal (touched);
+        CREATE TABLE animal_version (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, animal INTEGER NOT NULL REFERENCES animal, body TEXT NOT NULL,
+            entered_ms INTEGER NOT NULL, entered_by TEXT NOT NULL);
+        CREATE INDEX animal_version_of ON animal_version (animal);
+        CREATE TABLE husbandry (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, kind TEXT NOT NULL, time_ms INTEGER NOT NULL, tank TEXT,
+            animal INTEGER REFERENCES animal, body TEXT NOT NULL, entered_ms INTEGER NOT NULL,
+            entered_by TEXT NOT NULL, replaces INTEGER REFERENCES husbandry, withdrawn_ms INTEGER,
+            withdrawn_by TEXT NOT NULL DEFAULT '');
+        CREATE INDEX husbandry_animal ON husbandry (animal, time_ms);
+        CREATE INDEX husbandry_tank ON husbandry (tank, time_ms);
+        CREATE INDEX husbandry_time ON husbandry (time_ms);
+        CREATE INDEX husbandry_replaces ON husbandry (replaces) WHERE replaces IS NOT NULL;
+        CREATE TABLE photograph (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, animal INTEGER NOT NULL REFERENCES animal, content BLOB NOT NULL,
+            media_type TEXT NOT NULL, entered_ms INTEGER NOT NULL, entered_by TEXT NOT NULL);
+        CREATE INDEX photograph_of ON photograph (animal);
+        """,
+    ),
 )
 
 

@@ -12,6 +12,8 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TypeVar
 
+from api.storage.animal_base import AnimalStore
+from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
 from api.storage.migrations import migrate
 from api.storage.readings import SqliteReadings
@@ -51,6 +53,7 @@ class SqliteStore:
         self.readings: ReadingStore = SqliteReadings(self._connection, self.reader)
         self.revisions: RevisionStore = SqliteRevisions(self._connection, self.reader)
         self.state: StateStore = SqliteState(self._connection, self.reader)
+        self.animals: AnimalStore = SqliteAnimals(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""
