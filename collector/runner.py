@@ -8,11 +8,13 @@ from __future__ import annotations
 import resource
 import threading
 import time
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 from collector.clock import now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
+from collector.heartbeat import Heartbeats, ailment
 from collector.reporter import Reporter
 from collector.sender import send
 from collector.spool import NAME, Spool
@@ -62,6 +64,7 @@ class Runner:
             say=lambda text: self.console.say("service", text),
         )
         self.voice = self._second_voice(config)
+        self.heartbeats = self._heartbeats(config, name)
         self.reporter = Reporter(
             self.board, self.spool, self._services[1], self.console, self.stop_event, name, self.voice.answered
         )
@@ -84,11 +87,20 @@ class Runner:
             lambda text: self.console.say("second voice", text),
         )
 
+    def _heartbeats(self, config: CollectorConfig, name: str) -> Heartbeats | None:
+        settings = config.room.heartbeat if config.room is not None else None
+        if settings is None:
+            return None
+        say = partial(self.console.say, "heartbeat")
+        return Heartbeats(settings, name, lambda: ailment(self.board, self.spool), say, self.stop_event)
+
     def start(self) -> None:
         """Start every part."""
         self.uplink.start()
         self.reporter.start()
         self.voice.start()
+        if self.heartbeats is not None:
+            self.heartbeats.start()
         for worker in self.workers:
             worker.start()
 
@@ -102,7 +114,7 @@ class Runner:
             self.reporter.join,
             self.voice.join,
         ]:
-            join(max(0.05, end_s - time.monotonic()))
+            join(max(0.0, end_s - time.monotonic()))
         for service in self._services:
             service.close()
         self.spool.close(SPOOL_STOP_S)

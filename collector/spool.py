@@ -115,6 +115,11 @@ class Spool:
         found: StockState = self._do(_Ask(question=Stock.state))
         return found
 
+    def disk_trouble(self) -> str:
+        """Why the disk takes nothing; empty when it took what came last."""
+        found: str | None = self._do(_Ask(question=lambda stock: stock.disk_trouble))
+        return f"the disk takes nothing ({found})" if found else ""
+
     def close(self, timeout_s: float | None = None) -> None:
         """Write what was handed over, then close the file; safe to call twice."""
         with self._closing:
