@@ -97,7 +97,7 @@ def test_readings_arrive_in_order_and_leave_the_spool_when_answered(
     for n in range(100):
         spool.keep([*readings(2, 2 * n), *readings(2, 2 * n, "p2")])
     with running(spool, service_of(broker.port, data, version)) as uplink:
-        until(lambda: spool.waiting() == 0)
+        until(lambda: spool.waiting() == 0 and uplink.delivered.done == 400)
         assert (uplink.delivered.accepted, uplink.trouble) == (400, "")
     for probe in ("p1", "p2"):
         mine = [time_s for name, time_s in answerer.order if name == f"{probe}/temperature"]
