@@ -14,16 +14,20 @@ from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.room_text import read_room
 from api.services.again import Again
+from api.services.animals import Animals
 from api.services.calibrations import Calibrations
 from api.services.claim import Claims
 from api.services.deliver import Deliver
+from api.services.husbandry import EventLog
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
+from api.services.lives import Lives
 from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
 from api.services.room_check import check_room
+from api.services.soft_guard import SoftGuard
 from api.services.warn import Warn
 from api.services.watch import Watch
 from api.storage.sqlite import SqliteStore
@@ -80,11 +84,16 @@ class Service:
             self.store.close()
             os.close(self._lock)
             raise
-        self.read = Reader(self.store, self.plan, now_ms())
+        self.lives = Lives(self.store)
+        self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_soft, now_ms)
+        self.events = EventLog(self.store, self.plan, self.lives, self.guard.look)
+        self.animals = Animals(self.store, self.plan, self.lives, self.events)
+        self.guard.look()
+        self.read = Reader(self.store, self.plan, now_ms(), self.guard.tanks)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
-        self.watch = Watch(self.store, self.ingest, self.plan, now_ms)
+        self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
 
     @property

@@ -19,6 +19,7 @@ class AlertKind(StrEnum):
     NOT_KNOWN = "not_known"
     OUTSIDE_CARE = "outside_care"
     CALIBRATION_DUE = "calibration_due"
+    SOFT_AND_HARD = "soft_and_hard"
 
 
 class AlertState(StrEnum):

@@ -16,6 +16,7 @@ KIND_WORDS = {
     AlertKind.NOT_KNOWN: "water not known",
     AlertKind.OUTSIDE_CARE: "outside its care range",
     AlertKind.CALIBRATION_DUE: "calibration due",
+    AlertKind.SOFT_AND_HARD: "soft and hard animals together",
 }
 
 

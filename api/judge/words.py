@@ -19,6 +19,7 @@ FIRST_CHECK = {
     AlertKind.NOT_KNOWN: "Look at the animal; is the probe in the water, clean and whole?",
     AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
     AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",
+    AlertKind.SOFT_AND_HARD: "Part them: the hard ones out, or a divider and shelter. Do not handle the soft one.",
 }
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
 

@@ -45,7 +45,7 @@ class Again:
         for span in waiting:
             if self._ready(span):
                 while self._store.write(lambda span=span: self._piece(span), self._ingest.settle).result():  # type: ignore[misc]
-                    self.rounds.beat_ms = self._now_ms()
+                    self.rounds.goes_on()
 
     def _ready(self, span: Waiting) -> bool:
         now_ms = self._now_ms()

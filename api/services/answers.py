@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from api.domain.alert import AlertKind, AlertState, Priority
 from api.domain.band import Band, Side
 from api.domain.care import CareRange
+from api.domain.life import Stage
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.tank import Room, Tank
@@ -85,6 +86,18 @@ class AlertNow:
 
 
 @dataclass(frozen=True, slots=True)
+class SoftNow:
+    """An animal that molted a short while ago. ``animal`` None: an exuvia was found, and nobody knows whose it is."""
+
+    animal: int | None
+    name: str
+    stage: Stage
+    molted_ms: int
+    soft_until_ms: int
+    hard_from_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class TankNow:
     """One tank: its latest readings, its night strip, its alerts, and one line of words.
 
@@ -101,6 +114,7 @@ class TankNow:
     urgency: tuple[int, float, int]
     time_left_s: float | None
     most_oxygen_mg_l: float | None
+    soft: tuple[SoftNow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

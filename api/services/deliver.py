@@ -43,6 +43,7 @@ class Deliver:
 
     def _try(self, row: OutboxRow, url: str | None, down: dict[str, str]) -> bool:
         """One message; an address that failed is not asked again in this round, so that it holds up no other."""
+        self.rounds.goes_on()
         if row.target in down:
             reason = down[row.target]
         elif url is None:

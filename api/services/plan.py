@@ -18,6 +18,7 @@ from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank, Value
 from api.judge.alert_cycle import Delays
 from api.judge.check_defaults import defaults, merge
 from api.judge.samples import KINDS, OTHER_KINDS, delays_of
+from api.judge.soft_stage import tighter
 from api.science.pressure import standard_pressure_kpa
 
 EVERY_DAYS = {Quantity.OXYGEN: 30.0, Quantity.OXYGEN_SATURATION: 30.0, Quantity.PH: 14.0}
@@ -52,6 +53,8 @@ class RoomPlan:
     settings: ServiceSettings
     simulated: bool = False
     lines: Mapping[tuple[str, Quantity], tuple[Line, ...]] = field(default_factory=dict)
+    soft: frozenset[str] = frozenset()
+    """Tanks that hold a soft animal."""
     _channels: dict[tuple[str, Quantity], ChannelPlan] = field(default_factory=dict)
 
     @property
@@ -138,9 +141,10 @@ class RoomPlan:
         return self.value_of(probe, quantity) is not None
 
     def range_of(self, tank: Tank, quantity: Quantity) -> CareRange | None:
-        """The care range of a quantity in a tank."""
+        """The care range of a quantity in a tank; tighter while an animal there is soft."""
         profile = self.care.get(tank.care)
-        return profile.range_of(quantity) if profile is not None else None
+        found = profile.range_of(quantity) if profile is not None else None
+        return tighter(found) if found is not None and tank.id in self.soft else found
 
     def probes_of(self, tank: str) -> tuple[Probe, ...]:
         """The probes of one tank."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from api.domain.alert import AlertKind, AlertState, Priority
 from api.domain.band import SEVERITY, Band
@@ -19,6 +20,7 @@ from api.services.answers import (
     PortNow,
     RoomNow,
     Series,
+    SoftNow,
     TankNow,
 )
 from api.services.latest import LatestMaker
@@ -31,13 +33,16 @@ from api.storage.base import AlertRow, Store
 
 OPEN_STATES = (AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
 SILENT_MS = 60_000
+Soft = Mapping[str, tuple[SoftNow, ...]]
 
 
 class Reader:
     """Answers."""
 
-    def __init__(self, store: Store, plan: Callable[[], RoomPlan], started_ms: int) -> None:
-        self._store, self._plan = store, plan
+    def __init__(
+        self, store: Store, plan: Callable[[], RoomPlan], started_ms: int, soft: Callable[[int], Soft] = lambda _: {}
+    ) -> None:
+        self._store, self._plan, self._soft = store, plan, soft
         self._strips = Strips(store)
         self._series = SeriesMaker(store, plan)
         self._latest = LatestMaker(store, plan, started_ms)
@@ -48,7 +53,11 @@ class Reader:
         air = station(self._store.readings.channels(), plan, now_ms)
         standing = self.alerts(OPEN_STATES)
         by_probe = self._latest.all(now_ms)
-        tanks = [self._tank(tank, plan, standing, by_probe, now_ms, air.pressure_kpa) for tank in plan.tanks.values()]
+        soft = self._soft(now_ms)
+        tanks = [
+            replace(self._tank(tank, plan, standing, by_probe, now_ms, air.pressure_kpa), soft=soft.get(tank.id, ()))
+            for tank in plan.tanks.values()
+        ]
         claimed = {probe.id for probe in plan.probes.values() if probe.tank is not None}
         return RoomNow(
             time_ms=now_ms,
@@ -79,7 +88,8 @@ class Reader:
             raise NotFound(f"there is no tank {tank_id!r}")
         by_probe = self._latest.all(now_ms, tank_id)
         air = station(self._store.readings.channels(), plan, now_ms)
-        return self._tank(tank, plan, self.alerts(OPEN_STATES), by_probe, now_ms, air.pressure_kpa)
+        made = self._tank(tank, plan, self.alerts(OPEN_STATES), by_probe, now_ms, air.pressure_kpa)
+        return replace(made, soft=self._soft(now_ms).get(tank.id, ()))
 
     def quantities(self, tank_id: str) -> tuple[Quantity, ...]:
         """The quantities ever seen in a tank, in the order of the glossary."""

@@ -34,6 +34,7 @@ class Records:
 
     def __init__(self, store: Store) -> None:
         self._store = store
+        self._soft: frozenset[str] = frozenset()
         self._plan = self._load()
 
     def plan(self) -> RoomPlan:
@@ -93,6 +94,7 @@ class Records:
             settings=ServiceSettings(**service),
             simulated=top["simulated"],
             lines=self._lines(),
+            soft=self._soft,
         )
 
     def _lines(self) -> dict[tuple[str, Quantity], tuple[Line, ...]]:
@@ -104,6 +106,12 @@ class Records:
     def reload(self) -> None:
         """Read the description anew: something it is made of has changed."""
         self._plan = self._load()
+
+    def put_soft(self, tanks: frozenset[str]) -> None:
+        """Which tanks hold a soft animal; a new plan when that changed."""
+        if tanks != self._soft:
+            self._soft = tanks
+            self.reload()
 
     def add_tank(self, tank: Tank, now_ms: int) -> None:
         """Add or change one tank.

@@ -5,7 +5,7 @@ Must not do: judge values; it only knows when each probe last spoke.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
 from api.domain.tank import Probe
@@ -13,6 +13,7 @@ from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
 from api.services.rounds import Rounds
+from api.services.soft_guard import SoftGuard
 from api.storage.base import Store
 
 LOOK_EVERY_S = 5.0
@@ -26,15 +27,18 @@ def quiet_after_s(probe: Probe, plan: RoomPlan) -> float:
 class Watch:
     """Looks at every configured probe every few seconds."""
 
-    def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
-        self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
+    def __init__(
+        self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int], guard: SoftGuard
+    ) -> None:
+        self._store, self._ingest, self._plan, self._now_ms, self._guard = store, ingest, plan, now_ms, guard
         self.rounds = Rounds("watch", self.look, LOOK_EVERY_S, now_ms)
         self.since_ms = now_ms()
 
     def look(self) -> None:
         """One look at all probes, kept like any other judgement."""
         now_ms = self._now_ms()
-        self._store.write(lambda: self._work(now_ms), self._ingest.settle).result()
+        mixed = self._guard.look()
+        self._store.write(lambda: self._work(now_ms, mixed), self._ingest.settle).result()
 
     def last_ms(self, probe: Probe, subject: Subject) -> int:
         """When a probe last spoke, or when this service began to listen.
@@ -48,13 +52,14 @@ class Watch:
         standing = track is not None and track.state in STANDING
         return heard_ms if standing and heard_ms >= 0 else max(heard_ms, self.since_ms)
 
-    def _work(self, now_ms: int) -> None:
+    def _work(self, now_ms: int, mixed: Mapping[str, int]) -> None:
         self._ingest.begin()
         plan = self._plan()
         probes = [probe for probe in plan.probes.values() if probe.tank is not None]
         events: list[AlertEvent] = []
         whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
         self._calibrations(plan, now_ms, events)
+        self._guard.take(mixed, now_ms, self._ingest, events)
         for probe in probes:
             subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
             track = self._ingest.tracks.get(subject)

@@ -72,6 +72,9 @@ class AnimalStore(Protocol):
     def animals(self, newer_than: int = -1) -> list[AnimalRow]:
         """Animals touched since, in the order they were entered."""
 
+    def animal(self, animal: int) -> AnimalRow | None:
+        """One animal."""
+
     def versions(self, animal: int) -> list[AnimalRow]:
         """Every version of an animal, oldest first."""
 

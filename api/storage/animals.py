@@ -13,7 +13,6 @@ ANIMALS = """
     SELECT animal.id, animal.body, first.entered_ms, first.entered_by, animal.touched
     FROM animal JOIN animal_version AS first ON first.id =
         (SELECT min(id) FROM animal_version WHERE animal_version.animal = animal.id)
-    WHERE touched > ? ORDER BY animal.id
 """
 # A correction that was itself withdrawn does not count: what it replaced is in force again.
 EVENTS = """
@@ -54,8 +53,13 @@ class SqliteAnimals:
 
     def animals(self, newer_than: int = -1) -> list[AnimalRow]:
         """Animals touched since."""
-        rows = self._reader().execute(ANIMALS, (newer_than,))
+        rows = self._reader().execute(f"{ANIMALS} WHERE touched > ? ORDER BY animal.id", (newer_than,))
         return [AnimalRow(number, json.loads(body), *rest) for number, body, *rest in rows]
+
+    def animal(self, animal: int) -> AnimalRow | None:
+        """One animal."""
+        row = self._reader().execute(f"{ANIMALS} WHERE animal.id = ?", (animal,)).fetchone()
+        return None if row is None else AnimalRow(row[0], json.loads(row[1]), *row[2:])
 
     def versions(self, animal: int) -> list[AnimalRow]:
         """Every version of an animal."""
@@ -130,7 +134,10 @@ class SqliteAnimals:
 
     def _events(self, where: str, values: list[Any], rest: str) -> list[EventRow]:
         rows = self._reader().execute(f"{EVENTS} WHERE {where} {rest}", values)
-        return [EventRow(*row[:5], json.loads(row[5]), *row[6:]) for row in rows]
+        return [
+            EventRow(number, kind, time_ms, tank, animal, json.loads(body), *others)
+            for number, kind, time_ms, tank, animal, body, *others in rows
+        ]
 
     def add_photograph(self, animal: int, content: bytes, media_type: str, person: str, now_ms: int) -> None:
         """Keep a picture."""
