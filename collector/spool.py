@@ -105,6 +105,13 @@ class Spool:
         found: str | None = self._do(_Ask(question=lambda stock: stock.file.bookmark(source) if stock.file else None))
         return found
 
+    def ask(self, question: Callable[[Stock], Any]) -> Any:
+        """What the stock answers, in the writer's own thread, between two commits.
+
+        Raises SpoolTrouble when the disk cannot be read or written, and Stopped after ``close``.
+        """
+        return self._do(_Ask(question=question))
+
     def waiting(self) -> int:
         """Readings that the service does not have yet."""
         found: int = self._do(_Ask(question=Stock.waiting))

@@ -123,9 +123,15 @@ class Stock:
             self._marks.popleft()
         return self._marks[0][1] if self._marks else self._next_id
 
-    def commit(self, readings: Sequence[RawReading], bookmarks: Sequence[tuple[str, str]]) -> None:
+    def commit(
+        self,
+        readings: Sequence[RawReading],
+        bookmarks: Sequence[tuple[str, str]],
+        also: Callable[[SpoolFile], object] = lambda file: None,
+    ) -> None:
         """Put readings, bookmarks and everything that waits in memory on the disk, in one transaction.
 
+        ``also`` does its own work on the file within it.
         Raises sqlite3.Error or OSError; then nothing of it is on the disk.
         """
         file = self._opened()
@@ -135,6 +141,7 @@ class Stock:
             file.add(new)
             for source, position in bookmarks:
                 file.set_bookmark(source, position)
+            also(file)
             removed = sum(file.remove(first, last) for first, last in self._done.runs)
             if self._refusals:
                 file.refuse(self._refusals, self.now_ms())

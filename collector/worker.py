@@ -16,6 +16,7 @@ from collector.clock import Stamper, now_ms
 from collector.config import CheckedProbe, CollectorConfig
 from collector.drivers.base import Batch, Driver, Surroundings
 from collector.errors import SpoolTrouble, Stopped
+from collector.held import Held, stamp_mark
 from collector.spool import Spool
 from collector.status import StatusBoard
 
@@ -34,12 +35,14 @@ class Worker:
         stop: threading.Event,
         backoff: Backoff | None = None,
         hear: Callable[[Sequence[RawReading]], None] = lambda readings: None,
+        held: Held | None = None,
     ) -> None:
         self._checked, self._spool, self._board, self._stop = checked, spool, board, stop
-        self._backoff, self._hear = backoff or Backoff(), hear
-        # the stamper outlives a reopening, so that its times go on rising
-        self._around = Surroundings(now_ms, time.monotonic, stop.wait, spool.bookmark, config.folder, Stamper())
+        self._backoff, self._hear, self._held = backoff or Backoff(), hear, held
         self.name = checked.probe.id
+        # the stamper outlives a reopening, so that its times go on rising
+        present, stamper = (now_ms, Stamper()) if held is None else (held.clock.now_ms, held.stamper(self.name))
+        self._around = Surroundings(present, time.monotonic, stop.wait, spool.bookmark, config.folder, stamper)
         board.add(self.name, checked.probe.every_s)
         self._thread = threading.Thread(target=self._run, name=f"port {self.name}", daemon=True)
 
@@ -90,22 +93,28 @@ class Worker:
             if batch.readings:
                 self._backoff.reset()
                 self._hear(batch.readings)
-            if keep(self._spool, driver, batch, self._stop):
+            if keep(self._spool, driver, batch, self._stop, self._held):
                 driver.acknowledge(batch)
             if batch.last:
                 return True
         return False
 
 
-def keep(spool: Spool, driver: Driver, batch: Batch, stop: threading.Event) -> bool:
+def keep(spool: Spool, driver: Driver, batch: Batch, stop: threading.Event, held: Held | None = None) -> bool:
     """Hand a batch to the spool; True when it is on the disk. A source that keeps its readings is made to wait.
 
     Raises Stopped when told to stop meanwhile.
     """
     if not (batch.readings or batch.bookmark):
         return True
+    marks = [batch.bookmark] if batch.bookmark is not None else []
+    stamp_ms = driver.around.stamper.mark()
+    if stamp_ms is not None:
+        marks.append(stamp_mark(driver.probe.id, stamp_ms))
     while True:
         try:
+            if held is not None:
+                return held.keep(batch.readings, marks, source_keeps=driver.SOURCE_KEEPS)
             return spool.keep(batch.readings, batch.bookmark, source_keeps=driver.SOURCE_KEEPS)
         except SpoolTrouble as error:
             if stop.wait(WAIT_S):

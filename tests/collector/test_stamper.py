@@ -8,13 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.backoff import CEILING_S, FLOOR_S, Backoff
-from collector.clock import CREEP_MS, Stamper
+from collector.clock import JUMP_MS, Clock, Stamper
 from collector.schedule import Schedule
+from tests.support.made_up_computer import Computer
 
 
-@given(st.lists(st.integers(-CREEP_MS, CREEP_MS), min_size=2, max_size=50))
+@given(st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=50))
 def test_stamps_of_one_probe_rise_strictly(steps: list[int]) -> None:
-    """Even when lines share a read or the clock is put right by up to a minute, no two lines share a time."""
+    """Even when lines share a read or the caller's clock is set back, no two lines share a time."""
     stamper, stamps = Stamper(), []
     for step in steps:
         stamps.append(stamper.stamp((stamper.last_ms or 10**12) + step))
@@ -28,12 +29,21 @@ def test_lines_of_one_read_get_a_millisecond_each() -> None:
     assert stamper.stamp(6000) == 6000
 
 
-def test_a_clock_that_was_hours_ahead_is_not_followed_into_the_future() -> None:
-    """After it was set right, the true time counts."""
-    stamper = Stamper()
-    stamper.stamp(10_000_000)
-    assert stamper.stamp(10_000_000 - CREEP_MS - 1) == 10_000_000 - CREEP_MS - 1
-    assert stamper.set_back == 1
+def test_a_line_is_stamped_when_it_came_not_when_its_turn_has_come() -> None:
+    """With a clock: the date it was told by, or the time since boot, is believed up to five minutes; then it is now."""
+    computer = Computer()
+    clock = Clock(computer.hands())
+    clock.adopt(*(clock.plan(lambda: None) or (0, 0)))
+    stamper = Stamper(clock)
+    came_ms = clock.now_ms()
+    computer.wait(3_000)
+    assert stamper.stamp(came_ms) == came_ms
+    assert stamper.stamp(came_ms) == came_ms + 10
+    assert stamper.stamp(computer.boot_ms - 1_000) == came_ms + 2_000
+    computer.wait(JUMP_MS)
+    assert stamper.stamp(5) == clock.now_ms()
+    assert stamper.mark() == clock.now_ms()
+    assert stamper.mark() is None
 
 
 def test_the_beat_does_not_drift_and_missed_beats_are_not_made_up() -> None:
