@@ -50,7 +50,8 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, help="port to listen on")
     serve.set_defaults(work=_serve)
     collect = commands.add_parser("collect", parents=[shared], help="the collector only; its own options follow --")
-    collect.add_argument("rest", nargs="*", help="options of the collector, after --")
+    collect.add_argument("--check", action="store_true", help="speak to each probe once and print what it says")
+    collect.add_argument("rest", nargs="*", help="other options of the collector, after --")
     collect.set_defaults(work=_collect)
     room = commands.add_parser("room", parents=[shared], help="check the room file, or write out what is known")
     room.add_argument("action", choices=("check", "write"))
@@ -75,7 +76,18 @@ def _serve(given: argparse.Namespace, mine: Settings) -> int:
 
 
 def _collect(given: argparse.Namespace, mine: Settings) -> NoReturn:
-    command = [sys.executable, "-m", "collector", "--room", str(mine.room), "--data", str(mine.data), *given.rest]
+    asked = ["--check"] if given.check else []
+    command = [
+        sys.executable,
+        "-m",
+        "collector",
+        "--room",
+        str(mine.room),
+        "--data",
+        str(mine.data),
+        *asked,
+        *given.rest,
+    ]
     os.execv(sys.executable, command)  # noqa: S606 - our own interpreter and arguments
 
 

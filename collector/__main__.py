@@ -31,6 +31,7 @@ def parser() -> argparse.ArgumentParser:
     words.add_argument("--service", metavar="URL", help="the service's address, instead of the room file's")
     words.add_argument("--name", default="main", help="this collector's name, when a room has several (main)")
     words.add_argument("--verify", action="store_true", help="check the room file's probes and stop")
+    words.add_argument("--check", action="store_true", help="speak to each probe once and print what it says")
     words.add_argument(
         "--once", type=Path, nargs="+", metavar="FILE.csv", help="bring CSV files to the service, then stop"
     )
@@ -47,6 +48,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 way.close()
             print_line(f"{words.room}: {len(config.probes)} probes can be read")
             return 0
+        if words.check:
+            from collector.check import check
+
+            return check(config, print_line)
         stop = _stop_on_signals()
         with DataDirLock(config.data):
             if words.once:
