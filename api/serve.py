@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import socket
+import time
+from importlib import import_module
 
 import uvicorn
 
@@ -12,7 +15,41 @@ from api.domain.tank import ServiceSettings
 from api.keepers_command import open_keepers
 from api.mqtt.line import Broker
 from api.room_text import read_room
+from api.service import Service
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
+from api.standing import Standing
+
+GRACE_S = 2
+"""Open requests are given so long when the service ends. [s]"""
+
+
+class Server(uvicorn.Server):
+    """The web server, which tells the service manager when it listens, that it goes on, and when it ends."""
+
+    def __init__(self, config: uvicorn.Config, service: Service) -> None:
+        super().__init__(config)
+        self._service, self._standing = service, Standing(self._late_s)
+        self._turned_s = time.monotonic()
+
+    def _late_s(self) -> dict[str, float]:
+        return {"web": time.monotonic() - self._turned_s, **self._service.parts.late_s()}
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Listen; only then is the service ready."""
+        await super().startup(sockets)
+        if self.started:
+            self._standing.ready()
+
+    async def on_tick(self, counter: int) -> bool:
+        """Ten times a second, as long as the loop that answers requests goes round."""
+        self._turned_s = time.monotonic()
+        return await super().on_tick(counter)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop listening, let open requests end, then close the service."""
+        self._standing.stopping()
+        self._service.parts.ask_to_end()
+        await super().shutdown(sockets)
 
 
 def listening(mine: Settings, host: str | None, port: int | None) -> tuple[str, int]:
@@ -50,11 +87,14 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
         )
     _broker_usable(mine)
     os.environ[ROOM_VARIABLE], os.environ[DATA_VARIABLE] = str(mine.room), str(mine.data)
-    uvicorn.run(
-        "dashboard.app:build", factory=True, host=address, port=number, log_level="warning",
-        timeout_graceful_shutdown=3, server_header=False, access_log=False, http="httptools", loop="auto",
+    app = import_module("dashboard.app").build()
+    config = uvicorn.Config(
+        app, host=address, port=number, log_level="warning", timeout_graceful_shutdown=GRACE_S, server_header=False,
+        access_log=False, http="httptools", loop="auto",
     )  # fmt: skip
-    return 0
+    server = Server(config, app.state.service)
+    server.run()
+    return 0 if server.started else 1
 
 
 def _broker_usable(mine: Settings) -> None:

@@ -8,10 +8,11 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
 
-from api.domain.errors import InputError, Transient
+from api.domain.errors import InputError
 from api.domain.tank import Tank
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
+from api.parts import Parts, heartbeats
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.animals import Animals
@@ -33,7 +34,6 @@ from api.services.watch import Watch
 from api.storage.sqlite import SqliteStore
 
 DATABASE = "intermolt.db"
-STALLED_MS = 60_000
 
 
 class Front:
@@ -80,6 +80,7 @@ class Service:
             self.ingest = Ingest(self.store, self.plan, self.warn)
             self.records = Front(records, Keepers(self.store, data), self.ingest, Claims(self.store, records))
             self.mqtt = open_door(file, room.parent, self.ingest, self.store, now_ms)
+            beats = heartbeats(file, lambda: self.parts.ailment(), now_ms)
         except BaseException:
             self.store.close()
             os.close(self._lock)
@@ -95,6 +96,8 @@ class Service:
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
+        rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
+        self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
 
     @property
     def hosts(self) -> tuple[str, ...]:
@@ -104,36 +107,15 @@ class Service:
 
     def start(self) -> None:
         """Begin watching and delivering, and listening to the broker where the room has one."""
-        self.watch.rounds.start()
-        self.again.rounds.start()
-        self.deliver.rounds.start()
-        if self.mqtt is not None:
-            self.mqtt.start()
+        self.parts.start()
 
     def health(self) -> dict[str, str]:
         """Each part: "well", or what is wrong with it."""
-        parts = {}
-        now_ms = self.now_ms()
-        rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
-        for name, one in rounds.items():
-            silent_ms = now_ms - one.beat_ms
-            parts[name] = "well" if silent_ms < STALLED_MS else f"silent for {silent_ms // 1000} s"
-        try:
-            self.store.write(lambda: None).result(timeout=10)
-            parts["store"] = "well"
-        except (Transient, TimeoutError) as error:
-            parts["store"] = str(error) or "no answer within 10 s"
-        if self.mqtt is not None:
-            parts["mqtt"] = self.mqtt.health()
-        return parts
+        return self.parts.health()
 
     def close(self) -> None:
         """Stop and close."""
-        if self.mqtt is not None:
-            self.mqtt.stop()
-        self.watch.rounds.stop()
-        self.again.rounds.stop()
-        self.deliver.rounds.stop()
+        self.parts.stop()
         self.store.close()
         self.release()
 

@@ -68,7 +68,7 @@ class Rounds:
             self._due_s = time.monotonic() + self.every_s
 
     def _fails(self) -> bool:
-        """Count, and say of the 1st, 2nd, 4th, 8th ... in a row that it is to be told: a flood must not fill the log."""
+        """Count; true for the 1st, 2nd, 4th, 8th ... in a row, which are told: a flood must not fill the log."""
         self._failed += 1
         return self._failed & (self._failed - 1) == 0 and not self._stop.is_set()
 
