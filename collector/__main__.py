@@ -35,6 +35,12 @@ def parser() -> argparse.ArgumentParser:
     words.add_argument(
         "--once", type=Path, nargs="+", metavar="FILE.csv", help="bring CSV files to the service, then stop"
     )
+    words.add_argument(
+        "--held", action="store_true", help="list readings whose time is not known (boot, s since boot, ...), then stop"
+    )
+    words.add_argument(
+        "--believe-clock", action="store_true", help="say that this computer's clock is right now, then stop"
+    )
     return words
 
 
@@ -52,8 +58,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             from collector.check import check
 
             return check(config, print_line)
+        if words.held:
+            return _list_held(config)
         stop = _stop_on_signals()
         with DataDirLock(config.data):
+            if words.believe_clock:
+                return _believe_clock(config)
             if words.once:
                 from collector.once import once  # tqdm is only wanted here
 
@@ -62,6 +72,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except InputError as error:
         print(f"collector: {error}", file=sys.stderr)
         return 2
+
+
+def _list_held(config: CollectorConfig) -> int:
+    from collector.held import listed
+    from collector.spool import NAME
+
+    for line in listed(config.data / NAME):
+        print_line(line)
+    return 0
+
+
+def _believe_clock(config: CollectorConfig) -> int:
+    from collector.hands import hands
+    from collector.held import believe
+    from collector.spool import NAME, Spool
+
+    spool = Spool(config.data / NAME, config.spool_max_mb)
+    try:
+        print_line(f"this computer's clock is taken to be right: {believe(spool, hands())}")
+    finally:
+        spool.close()
+    return 0
 
 
 def _stop_on_signals() -> threading.Event:

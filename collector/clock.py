@@ -17,7 +17,7 @@ from api.domain.words import duration
 from collector.hands import Hands
 from collector.hands import wall_ms as now_ms
 
-__all__ = ["Clock", "Past", "Stamper", "is_dated", "now_ms"]
+__all__ = ["Clock", "Past", "Stamper", "date_words", "is_dated", "now_ms"]
 
 DATED_FROM_MS = ABSOLUTE_FROM_S * 1000
 """Smaller times are since boot, or relative on the wire (RFC 8428, 4.5.3): no dated reading has one."""
@@ -177,12 +177,17 @@ class Clock:
         boot_ms = self._hands.boot_ms()
         wall_ms = self._raw_ms + boot_ms
         if wall_ms < self._built_ms:
-            return f"the computer's clock is not set, it says {_date(wall_ms)}: set it, or let it reach a time server"
+            return (
+                f"the computer's clock is not set, it says {date_words(wall_ms)}: set it, or let it reach a time server"
+            )
         if self._hands.synced():
             return ""
         if self._behind:
-            kept = _date(self._floor_ms)
-            return f"the computer's clock says {_date(wall_ms)}, yet readings up to {kept} are kept: set the clock"
+            kept = date_words(self._floor_ms)
+            return (
+                f"the computer's clock says {date_words(wall_ms)}, yet readings up to {kept} are kept:"
+                " set the clock, or tell that it is right (--believe-clock)"
+            )
         if self._jump_ms and boot_ms - self._changed_ms < SETTLE_MS:
             by = f"{'back' if self._jump_ms < 0 else 'forward'} by {duration(abs(self._jump_ms) / 1000)}"
             return f"the computer's clock was just set {by}; waiting whether it stays so"
@@ -195,7 +200,8 @@ def _grains(time_ms: int) -> int:
     return -(-time_ms // GRAIN_MS) * GRAIN_MS
 
 
-def _date(time_ms: int) -> str:
+def date_words(time_ms: int) -> str:
+    """A date for a person, to the minute."""
     return datetime.fromtimestamp(time_ms / 1000, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 

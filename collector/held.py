@@ -7,6 +7,7 @@ Must not do: guess a date, or let a reading go that is not counted.
 from __future__ import annotations
 
 import json
+import sqlite3
 import threading
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -14,9 +15,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from collector.clock import Clock, Past, Stamper, is_dated
+from collector.clock import Clock, Past, Stamper, date_words, is_dated
 from collector.errors import SpoolTrouble
 from collector.hands import Hands
 from collector.spool import Spool
@@ -223,10 +225,37 @@ def _remove(file: SpoolFile, boot_id: str, last: int) -> None:
 
 
 def listed(path: Path) -> Iterator[str]:
-    """Every held reading of a spool file, one a line, for a person."""
-    file = SpoolFile(path)
+    """Every held reading of a spool file, one a line: boot, seconds since it, probe, quantity, value, unit.
+
+    Raises InputError when the file cannot be read.
+    """
+    if not path.exists():
+        return
     try:
-        for row in _table(file).db.execute("SELECT boot, boot_ms, probe, quantity, value, unit FROM held ORDER BY id"):
-            yield ",".join(str(part) for part in (row[0], row[1] / 1000, *row[2:]))
-    finally:
-        file.close()
+        db = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+        try:
+            if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'held'").fetchone():
+                rows = db.execute("SELECT boot, boot_ms, probe, quantity, value, unit FROM held ORDER BY id")
+                for boot, boot_ms, *rest in rows:
+                    yield ",".join(str(part) for part in (boot, boot_ms / 1000, *rest))
+        finally:
+            db.close()
+    except sqlite3.Error as error:
+        raise InputError(f"{path} cannot be read: {error}") from error
+
+
+def believe(spool: Spool, hands: Hands) -> str:
+    """A person says that the clock is right as it is: the next start takes it; the date it shows, as words.
+
+    Raises SpoolTrouble when that cannot be written down.
+    """
+    now_ms = hands.wall_ms()
+
+    def note(stock: Stock) -> None:
+        said: dict[str, Any] = json.loads((stock.file.bookmark(CLOCK) if stock.file else None) or "{}")
+        offset_ms = now_ms - hands.boot_ms()
+        mark = {"boot": hands.boot_id, "offset_ms": offset_ms, "stretch": said.get("stretch", 0)}
+        stock.commit([], [(CLOCK, json.dumps(mark))])
+
+    spool.ask(note)
+    return date_words(now_ms)

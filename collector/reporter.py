@@ -8,6 +8,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from collector.console import Console
 from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
@@ -31,9 +32,10 @@ class Reporter:
         stop: threading.Event,
         name: str,
         answered: Callable[[object], None] = lambda body: None,
+        undated: Callable[[], str] = lambda: "",
     ) -> None:
         self._board, self._spool, self._service, self._console = board, spool, service, console
-        self._stop, self._name, self._answered = stop, name, answered
+        self._stop, self._name, self._answered, self._undated = stop, name, answered, undated
         self._trouble: str | None = None
         self.undelivered = 0
         self._thread = threading.Thread(target=self._run, name="reporter", daemon=True)
@@ -65,6 +67,8 @@ class Reporter:
             if state.trouble != self._trouble:
                 self._console.say("spool", state.trouble or "the disk takes readings again")
             self._trouble = state.trouble
+            said = "; ".join(words for words in (state.trouble, self._undated()) if words)
+            state = replace(state, trouble=said or None)
             self._answered(self._service.put_status(self._name, self._board.document(state)))
         except (ServiceTrouble, SpoolTrouble, Stopped):
             self.undelivered += 1

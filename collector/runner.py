@@ -14,7 +14,10 @@ from importlib.metadata import PackageNotFoundError, version
 from collector.clock import now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
+from collector.dating import Dating
+from collector.hands import hands
 from collector.heartbeat import Heartbeats, ailment
+from collector.held import Held
 from collector.reporter import Reporter
 from collector.sender import send
 from collector.spool import NAME, Spool
@@ -55,7 +58,9 @@ class Runner:
         self.console = console or Console(time.monotonic)
         self._services = upstreams(config, name)
         self.spool = Spool(config.data / NAME, config.spool_max_mb)
-        self.board = StatusBoard(now_ms, program_version(), self.console.say)
+        self.held = Held(self.spool, hands())
+        self.dating = Dating(self.held, partial(self.console.say, "clock"), self.stop_event)
+        self.board = StatusBoard(now_ms, program_version(), self.console.say, time.monotonic)
         self.uplink = Uplink(
             self.spool,
             self._services[0],
@@ -66,10 +71,11 @@ class Runner:
         self.voice = self._second_voice(config)
         self.heartbeats = self._heartbeats(config, name)
         self.reporter = Reporter(
-            self.board, self.spool, self._services[1], self.console, self.stop_event, name, self.voice.answered
-        )
+            self.board, self.spool, self._services[1], self.console, self.stop_event, name, self.voice.answered,
+            lambda: self.held.state().words,
+        )  # fmt: skip
         self.workers = [
-            Worker(checked, config, self.spool, self.board, self.stop_event, hear=self.voice.hear)
+            Worker(checked, config, self.spool, self.board, self.stop_event, hear=self.voice.hear, held=self.held)
             for checked in config.probes
         ]
 
@@ -96,6 +102,7 @@ class Runner:
 
     def start(self) -> None:
         """Start every part."""
+        self.dating.start()
         self.uplink.start()
         self.reporter.start()
         self.voice.start()
@@ -113,6 +120,7 @@ class Runner:
             self.uplink.join,
             self.reporter.join,
             self.voice.join,
+            self.dating.join,
         ]:
             join(max(0.0, end_s - time.monotonic()))
         for service in self._services:

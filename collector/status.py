@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from collector.clock import is_dated
 from collector.drivers.base import Batch
 from collector.stock import StockState
 
@@ -29,10 +30,10 @@ class PortMood(StrEnum):
 
 @dataclass
 class _Port:
-    quiet_after_ms: int
+    quiet_after_s: float
     mood: PortMood
     since_ms: int
-    heard_ms: int | None = None
+    heard_s: float | None = None
     last_reading_ms: int | None = None
     readings: int = 0
     unreadable: int = 0
@@ -43,8 +44,15 @@ class _Port:
 class StatusBoard:
     """One line for each port, written by its worker, read by the reporter."""
 
-    def __init__(self, now_ms: Callable[[], int], version: str, say: Callable[[str, str], None]) -> None:
+    def __init__(
+        self,
+        now_ms: Callable[[], int],
+        version: str,
+        say: Callable[[str, str], None],
+        monotonic_s: Callable[[], float] | None = None,
+    ) -> None:
         self._now_ms, self._version, self._say = now_ms, version, say
+        self._monotonic_s = monotonic_s or (lambda: now_ms() / 1000)
         self._started_ms = now_ms()
         self._ports: dict[str, _Port] = {}
         self._lock = threading.Lock()
@@ -52,26 +60,26 @@ class StatusBoard:
 
     def add(self, probe: str, every_s: float) -> None:
         """A port that is going to be read."""
-        quiet_ms = int(max(QUIET_AFTER_S, QUIET_AFTER_BEATS * every_s) * 1000)
-        self._ports[probe] = _Port(quiet_ms, PortMood.WAITING, self._now_ms())
+        quiet_s = max(QUIET_AFTER_S, QUIET_AFTER_BEATS * every_s)
+        self._ports[probe] = _Port(quiet_s, PortMood.WAITING, self._now_ms())
 
     def opened(self, probe: str) -> None:
         """The port is open; nothing has come yet."""
         with self._lock:
-            self._ports[probe].heard_ms = self._now_ms()
+            self._ports[probe].heard_s = self._monotonic_s()
             self._turn(probe, PortMood.WAITING, "open, waiting for its first reading")
 
     def heard(self, probe: str, batch: Batch) -> None:
         """The port gave something."""
-        now = self._now_ms()
         with self._lock:
             port = self._ports[probe]
             port.unreadable += batch.unreadable
             port.last_unreadable = batch.last_unreadable or port.last_unreadable
             if batch.readings:
                 port.readings += len(batch.readings)
-                port.last_reading_ms = batch.readings[-1].time_ms
-                port.heard_ms = now
+                newest_ms = batch.readings[-1].time_ms
+                port.last_reading_ms = newest_ms if is_dated(newest_ms) else port.last_reading_ms
+                port.heard_s = self._monotonic_s()
                 self._turn(probe, PortMood.READING, "reading")
 
     def failing(self, probe: str, error: str) -> None:
@@ -86,11 +94,11 @@ class StatusBoard:
 
     def tick(self) -> None:
         """A port that has given nothing for three of its beats is waiting, not reading."""
-        now = self._now_ms()
+        now_s = self._monotonic_s()
         with self._lock:
             for probe, port in self._ports.items():
-                if port.mood is PortMood.READING and now - (port.heard_ms or 0) > port.quiet_after_ms:
-                    self._turn(probe, PortMood.WAITING, f"open, but no reading for {port.quiet_after_ms // 1000} s")
+                if port.mood is PortMood.READING and now_s - (port.heard_s or 0.0) > port.quiet_after_s:
+                    self._turn(probe, PortMood.WAITING, f"open, but no reading for {port.quiet_after_s:.0f} s")
 
     def _turn(self, probe: str, mood: PortMood, words: str, error: str = "") -> None:
         port = self._ports[probe]

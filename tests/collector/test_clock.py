@@ -18,6 +18,7 @@ from collector.errors import SpoolReason, SpoolTrouble
 from collector.hands import boot_ms, hands, wall_ms
 from collector.held import Held, listed, stamp_mark
 from collector.spool import NAME, Spool
+from collector.stock import Stock
 from tests.support.made_up_computer import Computer
 
 MINUTE_MS = 60_000
@@ -66,12 +67,17 @@ class Desk:
 
     def sent(self) -> list[RawReading]:
         """What would go to the service, in the order it was put into the spool."""
-        found: list[RawReading] = self.spool.ask(lambda stock: [r for _, r in stock.file.oldest(0, 10**6)])
+        found: list[RawReading] = self.spool.ask(_all)
         return found
 
     def aside(self) -> list[float]:
         """Values of the readings that wait for a date or have none for ever."""
         return [float(line.split(",")[4]) for line in listed(self.folder / NAME)]
+
+
+def _all(stock: Stock) -> list[RawReading]:
+    assert stock.file is not None
+    return [reading for _, reading in stock.file.oldest(0, 10**6)]
 
 
 @pytest.fixture
