@@ -23,6 +23,7 @@ from collector.drivers.base import Batch, Driver, Surroundings
 from collector.drivers.table import DRIVERS, driver_class
 from collector.errors import PortTrouble
 from tests.support.modbus_probe import Device, RtuProbe
+from tests.support.one_wire_tree import OneWireTree, lines
 from tests.support.sdi12_probe import Sdi12Probe, Sensor
 from tests.support.serial_line import SerialLine
 
@@ -101,7 +102,21 @@ def modbus(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
     return Source(driver, options, folder, line, values, tell, "32767 is its word for no value", stack)
 
 
-ASKED = {"sdi12": sdi12, "modbus": modbus}
+def one_wire(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
+    """A sensor in a folder like the kernel's, which measures what it was told, and nothing before."""
+    tree, sensor = OneWireTree(folder / "devices"), "28-0316a4c21bff"
+    tree.write(sensor, "")
+
+    def tell(text: str) -> None:
+        thousandths = text if text == "ERR" else f"{float(text) * 1000:.0f}"
+        tree.write(sensor, lines(bytes.fromhex("85014b467fff0e10"), thousandths))  # its bytes say 24.3125
+
+    stack.callback(lambda: tree.pull(sensor))
+    values = (Value(Quantity.TEMPERATURE, "Cel"),)
+    return Source(driver, {"devices": "devices"}, folder, values=values, tell=tell, running=stack)
+
+
+ASKED = {"sdi12": sdi12, "modbus": modbus, "one_wire": one_wire}
 
 
 @pytest.fixture(params=sorted(DRIVERS))
