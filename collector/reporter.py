@@ -12,12 +12,15 @@ from dataclasses import replace
 
 from collector.console import Console
 from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
+from collector.pulse import Pulse
 from collector.service import Upstream
 from collector.spool import Spool
 from collector.status import StatusBoard
 
 EVERY_S = 15.0
 PAUSE_S = 1.0
+REPORT_S = 70.0
+"""The longest that a service may take to answer a report, asked twice. [s]"""
 
 
 class Reporter:
@@ -38,6 +41,7 @@ class Reporter:
         self._stop, self._name, self._answered, self._undated = stop, name, answered, undated
         self._trouble: str | None = None
         self.undelivered = 0
+        self.pulse = Pulse()
         self._thread = threading.Thread(target=self._run, name="reporter", daemon=True)
 
     def start(self) -> None:
@@ -49,9 +53,14 @@ class Reporter:
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
+    def late_s(self) -> float:
+        """By how much the next turn is overdue. [s]"""
+        return self.pulse.late_s(self._thread)
+
     def _run(self) -> None:
         next_s = 0.0
         while not self._stop.is_set():
+            self.pulse.beat(REPORT_S)
             self._board.tick()
             self._console.tick()
             if time.monotonic() >= next_s or self._board.changed.is_set():
@@ -59,6 +68,7 @@ class Reporter:
                 self._board.changed.clear()
                 self.report()
             self._stop.wait(PAUSE_S)
+        self.pulse.end()
 
     def report(self) -> None:
         """Send one report; never raises."""

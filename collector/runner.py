@@ -21,6 +21,7 @@ from collector.held import Held
 from collector.reporter import Reporter
 from collector.sender import send
 from collector.spool import NAME, Spool
+from collector.standing import Standing
 from collector.status import StatusBoard
 from collector.uplink import Uplink
 from collector.upstream import upstreams
@@ -78,6 +79,13 @@ class Runner:
             Worker(checked, config, self.spool, self.board, self.stop_event, hear=self.voice.hear, held=self.held)
             for checked in config.probes
         ]
+        self.standing = Standing(self.late_s, partial(self.console.say, "standing"))
+
+    def late_s(self) -> dict[str, float]:
+        """By how much each part is overdue. [s]"""
+        ports = {f"port {worker.name}": worker.late_s() for worker in self.workers}
+        rest = {"uplink": self.uplink.late_s(), "reporter": self.reporter.late_s(), "spool": self.spool.late_s()}
+        return ports | rest
 
     def _second_voice(self, config: CollectorConfig) -> SecondVoice:
         room = config.room
@@ -110,10 +118,12 @@ class Runner:
             self.heartbeats.start()
         for worker in self.workers:
             worker.start()
+        self.standing.ready()
 
     def stop(self) -> None:
         """Stop reading, then sending, then close the spool; a part that hangs is left behind."""
         end_s = time.monotonic() + STOP_S
+        self.standing.stopping()
         self.stop_event.set()
         self.spool.arrived.set()
         for join in [worker.join for worker in self.workers] + [

@@ -71,6 +71,8 @@ class Spool:
         self._closing = threading.Lock()
         self.arrived = threading.Event()
         self.lost = 0
+        self._asked, self._asked_s = _Ask(), float("-inf")
+        self._asked.done.set()
         try:
             self._stock.open()
         except (sqlite3.Error, OSError) as error:
@@ -126,6 +128,14 @@ class Spool:
         """Why the disk takes nothing; empty when it took what came last."""
         found: str | None = self._do(_Ask(question=lambda stock: stock.disk_trouble))
         return f"the disk takes nothing ({found})" if found else ""
+
+    def late_s(self) -> float:
+        """For how long the writer has owed an answer; a disk that takes nothing does not keep it from answering. [s]"""
+        now_s = time.monotonic()
+        if self._asked.done.is_set():
+            self._asked, self._asked_s = _Ask(), now_s
+            self._jobs.put(self._asked)
+        return now_s - self._asked_s
 
     def close(self, timeout_s: float | None = None) -> None:
         """Write what was handed over, then close the file; safe to call twice."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from api.domain.reading import RawReading
 from collector.backoff import Backoff
 from collector.errors import PackRefused, PackTooLarge, ServiceTrouble, SpoolTrouble, Stopped
+from collector.pulse import Pulse
 from collector.service import Answer, Upstream
 from collector.spool import Spool
 from collector.spoolfile import Refusal, Row
@@ -21,6 +22,8 @@ from collector.stock import Taken
 
 LINGER_S = 0.5
 GROW_AFTER = 20
+POST_S = 300.0
+"""The longest that many packs through a slow broker may take. [s]"""
 BRISK_S, SLUGGISH_S = 0.3, 0.7
 """A round quicker than the first takes more of a backlog next time, one slower than the second less: between two rounds
 the newest readings get their turn. [s]"""
@@ -63,6 +66,7 @@ class Uplink:
         self._proven = False
         self.delivered = Delivered()
         self.trouble = ""
+        self.pulse = Pulse()
         self._thread = threading.Thread(target=self._run, name="uplink", daemon=True)
 
     def start(self) -> None:
@@ -74,18 +78,26 @@ class Uplink:
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
+    def late_s(self) -> float:
+        """By how much the next turn is overdue. [s]"""
+        return self.pulse.late_s(self._thread)
+
     def _run(self) -> None:
         while not self._stop.is_set():
+            self.pulse.beat(1.0 + self._linger_s)
             try:
                 self._step()
                 continue
             except Stopped:
-                return
+                break
             except (ServiceTrouble, SpoolTrouble) as error:
                 self._failed(str(error))
             except Exception as error:  # noqa: BLE001 sending must outlive a fault of ours; it is shown and retried
                 self._failed(f"{type(error).__name__}: {error}")
-            self._stop.wait(self._backoff.next_s())
+            wait_s = self._backoff.next_s()
+            self.pulse.beat(wait_s)
+            self._stop.wait(wait_s)
+        self.pulse.end()
 
     def _failed(self, what: str) -> None:
         if not self.trouble:
@@ -187,7 +199,9 @@ class Uplink:
     def _post(self, rows: Sequence[Row]) -> Answer:
         readings: list[RawReading] = [reading for _, reading in rows]
         self._proven = False
+        self.pulse.beat(POST_S)
         answer = self._service.post(readings)
+        self.pulse.beat(1.0 + self._linger_s)
         self._proven = answer.trouble is None
         return answer
 

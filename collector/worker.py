@@ -17,6 +17,7 @@ from collector.config import CheckedProbe, CollectorConfig
 from collector.drivers.base import Batch, Driver, Surroundings
 from collector.errors import SpoolTrouble, Stopped
 from collector.held import Held, stamp_mark
+from collector.pulse import Pulse
 from collector.spool import Spool
 from collector.status import StatusBoard
 
@@ -39,7 +40,7 @@ class Worker:
     ) -> None:
         self._checked, self._spool, self._board, self._stop = checked, spool, board, stop
         self._backoff, self._hear, self._held = backoff or Backoff(), hear, held
-        self.name = checked.probe.id
+        self.name, self.pulse = checked.probe.id, Pulse()
         # the stamper outlives a reopening, so that its times go on rising
         present, stamper = (now_ms, Stamper()) if held is None else (held.clock.now_ms, held.stamper(self.name))
         self._around = Surroundings(present, time.monotonic, stop.wait, spool.bookmark, config.folder, stamper)
@@ -55,10 +56,15 @@ class Worker:
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
+    def late_s(self) -> float:
+        """By how much the next turn is overdue. [s]"""
+        return self.pulse.late_s(self._thread)
+
     def _run(self) -> None:
         ended = False
         while not ended and not self._stop.is_set():
             driver: Driver | None = None
+            self.pulse.beat(WAIT_S)
             try:
                 driver = self._checked.driver(self._checked.probe, self._checked.options, self._around)
                 ended = self._read(driver)
@@ -72,7 +78,10 @@ class Worker:
                 if driver is not None:
                     self._let_go(driver)
             if not ended:
-                self._stop.wait(self._backoff.next_s())
+                wait_s = self._backoff.next_s()
+                self.pulse.beat(wait_s)
+                self._stop.wait(wait_s)
+        self.pulse.end()
         self._board.stopped(self.name)
 
     def _let_go(self, driver: Driver) -> None:
@@ -86,6 +95,7 @@ class Worker:
         driver.open()
         self._board.opened(self.name)
         while not self._stop.is_set():
+            self.pulse.beat(WAIT_S)
             batch = driver.read(WAIT_S)
             if batch.empty:
                 continue
@@ -93,14 +103,21 @@ class Worker:
             if batch.readings:
                 self._backoff.reset()
                 self._hear(batch.readings)
-            if keep(self._spool, driver, batch, self._stop, self._held):
+            if keep(self._spool, driver, batch, self._stop, self._held, self.pulse):
                 driver.acknowledge(batch)
             if batch.last:
                 return True
         return False
 
 
-def keep(spool: Spool, driver: Driver, batch: Batch, stop: threading.Event, held: Held | None = None) -> bool:
+def keep(
+    spool: Spool,
+    driver: Driver,
+    batch: Batch,
+    stop: threading.Event,
+    held: Held | None = None,
+    pulse: Pulse | None = None,
+) -> bool:
     """Hand a batch to the spool; True when it is on the disk. A source that keeps its readings is made to wait.
 
     Raises Stopped when told to stop meanwhile.
@@ -117,5 +134,7 @@ def keep(spool: Spool, driver: Driver, batch: Batch, stop: threading.Event, held
                 return held.keep(batch.readings, marks, source_keeps=driver.SOURCE_KEEPS)
             return spool.keep(batch.readings, batch.bookmark, source_keeps=driver.SOURCE_KEEPS)
         except SpoolTrouble as error:
+            if pulse is not None:
+                pulse.beat(WAIT_S)
             if stop.wait(WAIT_S):
                 raise Stopped("told to stop while the spool took nothing") from error
