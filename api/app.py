@@ -19,8 +19,9 @@ from starlette.responses import Response
 from api.domain.errors import InputError, NotFound, Transient
 from api.notify.apprise_adapter import AppriseNotifier
 from api.service import Service
+from api.services.event_checks import Doubtful
 from api.settings import settings
-from api.web import claim_routes, health, probe_routes, readings, routes
+from api.web import animal_routes, claim_routes, event_routes, health, probe_routes, readings, routes
 from api.web.problems import problem
 
 
@@ -54,9 +55,17 @@ def create_api(service: Service) -> FastAPI:
     )  # fmt: skip
     app.state.service = service
     app.router.routes.extend(readings.ROUTES)
-    for router in (routes.router, probe_routes.router, claim_routes.router, health.router):
+    for router in (
+        routes.router,
+        probe_routes.router,
+        claim_routes.router,
+        animal_routes.router,
+        event_routes.router,
+        health.router,
+    ):
         app.include_router(router)
     app.add_exception_handler(NotFound, _not_found)
+    app.add_exception_handler(Doubtful, _doubtful)
     app.add_exception_handler(InputError, _input_error)
     app.add_exception_handler(Transient, _transient)
     app.add_exception_handler(RequestValidationError, _invalid)
@@ -70,6 +79,10 @@ def _not_found(request: Request, error: Exception) -> Response:
 
 def _input_error(request: Request, error: Exception) -> Response:
     return problem(422, "Cannot be used", str(error))
+
+
+def _doubtful(request: Request, error: Exception) -> Response:
+    return problem(409, "Is this right?", f"{error} Send it again with confirm: true to keep it.")
 
 
 def _transient(request: Request, error: Exception) -> Response:

@@ -96,7 +96,7 @@ TEST_KIT = (Quantity.PH, Quantity.AMMONIA, Quantity.NITRITE, Quantity.NITRATE, Q
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class KitValue:
     """One value of a test kit in its canonical unit, and as it was read off.
 
     Raises InputError for a quantity no kit is taken for, or an amount no water can have.
@@ -135,7 +135,7 @@ class Husbandry:
     limb: Limb | None = None
     carapace_mm: float | None = None
     mass_g: float | None = None
-    tested: tuple[Tested, ...] = ()
+    tested: tuple[KitValue, ...] = ()
     percent: float | None = None
     what: str = ""
     note: str = ""

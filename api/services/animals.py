@@ -136,8 +136,11 @@ class Animals:
         if animal_of(kept.body) != animal:
             self._store.animals.change_animal(number, animal_body(animal), person, now_ms)
 
-    def renew(self, number: int, given: Newcomer, person: str, now_ms: int) -> Future[int]:
-        """Describe an animal anew and note what is new of its size, tank, molt and limbs; the number of changes."""
+    def renew(self, number: int, given: Newcomer, person: str, now_ms: int, confirm: bool = False) -> Future[int]:
+        """Describe an animal anew and note what is new of its size, tank, molt and limbs; the number of changes.
+
+        Raises InputError; NotFound and Doubtful through the future.
+        """
         name = person_name(person)
 
         def work() -> int:
@@ -145,7 +148,7 @@ class Animals:
             life = self._lives.fresh(number)
             self._change(number, given.animal, name, now_ms)
             for event in self.events_of(life, given, now_ms):
-                self._log.keep(event, name, now_ms)
+                self._log.keep(event, name, now_ms, confirm=confirm)
             return self._store.animals.touched() - before
 
         return self._log.write(work)

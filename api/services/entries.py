@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from api.domain.animal import Animal, Limb, Sex
-from api.domain.husbandry import EventKind, Husbandry, PremoltSign, Tested
+from api.domain.husbandry import EventKind, Husbandry, KitValue, PremoltSign
 from api.domain.quantity import Quantity
 from api.storage.animal_base import EventRow
 
@@ -75,7 +75,7 @@ def entry_of(row: EventRow) -> Entry:
     body = dict(row.body)
     body["signs"] = tuple(PremoltSign(sign) for sign in body.get("signs", ()))
     body["tested"] = tuple(
-        Tested(Quantity(one["quantity"]), one["value"], one["said"], one["unit"]) for one in body.get("tested", ())
+        KitValue(Quantity(one["quantity"]), one["value"], one["said"], one["unit"]) for one in body.get("tested", ())
     )
     if "limb" in body:
         body["limb"] = Limb(body["limb"])

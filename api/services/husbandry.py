@@ -145,10 +145,22 @@ class EventLog:
 
     def write(self, work: Callable[[], T]) -> Future[T]:
         """A change in the writer; what follows from it is looked at right after."""
-        future = self._store.write(work)
-        # In a callback, where a fault is logged and cannot stop the writer.
-        future.add_done_callback(lambda _: self._after())
-        return future
+        answer: Future[T] = Future()
+
+        def kept(done: Future[T]) -> None:
+            error = done.exception()
+            try:
+                if error is None:
+                    self._after()
+            finally:
+                # What follows may fail, and is then logged; the change itself is on disk.
+                if error is None:
+                    answer.set_result(done.result())
+                else:
+                    answer.set_exception(error)
+
+        self._store.write(work).add_done_callback(kept)
+        return answer
 
 
 def person_name(person: str) -> str:
