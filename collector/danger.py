@@ -98,17 +98,19 @@ class Beyond:
 
 @dataclass(slots=True)
 class DangerWatch:
-    """Looks at every reading; ``beyond`` holds what is beyond its limit now."""
+    """Looks at every reading; ``beyond`` holds what is beyond its limit now, ``heard`` what was looked at at all."""
 
     beyond: dict[tuple[str, str], Beyond] = field(default_factory=dict)
+    heard: set[str] = field(default_factory=set)
 
-    def hear(self, readings: Sequence[RawReading], limits: Mapping[tuple[str, str], Limit]) -> None:
-        """Readings of one probe, in the order it spoke."""
+    def hear(self, readings: Sequence[RawReading], limits: Mapping[tuple[str, str], Limit], now_ms: int) -> None:
+        """Readings of one probe, in the order it spoke; what counts is when they came, for their times may be unset."""
         for reading in readings:
             key = (reading.probe, str(reading.quantity))
             limit = limits.get(key)
             if limit is None or reading.unit != limit.unit:
                 continue
+            self.heard.add("/".join(key))
             high = limit.high is not None and reading.value > limit.high
             low = limit.low is not None and reading.value < limit.low
             if not (high or low):
@@ -116,7 +118,7 @@ class DangerWatch:
                 continue
             known = self.beyond.get(key)
             if known is None or known.high is not high:
-                known = self.beyond[key] = Beyond(reading.time_ms, 0)
+                known = self.beyond[key] = Beyond(now_ms, 0)
             known.readings += 1
             known.value, known.high = reading.value, high
             known.limit = (limit.high if high else limit.low) or 0.0

@@ -22,8 +22,7 @@ class Dating:
         self._thread = threading.Thread(target=self._run, name="dating", daemon=True)
 
     def start(self) -> None:
-        """Look once, so that the first stamps are dates already, then every second."""
-        self.look()
+        """Begin looking."""
         self._thread.start()
 
     def join(self, timeout_s: float) -> bool:

@@ -11,11 +11,12 @@ import time
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
-from collector.clock import now_ms
+from api.domain.tank import Room
+from collector.clock import is_dated, now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
 from collector.dating import Dating
-from collector.hands import hands
+from collector.hands import boot_ms, hands
 from collector.heartbeat import Heartbeats, ailment
 from collector.held import Held
 from collector.reporter import Reporter
@@ -25,7 +26,7 @@ from collector.standing import Standing
 from collector.status import StatusBoard
 from collector.uplink import Uplink
 from collector.upstream import upstreams
-from collector.voice import SecondVoice
+from collector.voice import Outside, SecondVoice
 from collector.worker import Worker
 
 STOP_S = 3.0
@@ -61,6 +62,7 @@ class Runner:
         self.spool = Spool(config.data / NAME, config.spool_max_mb)
         self.held = Held(self.spool, hands())
         self.dating = Dating(self.held, partial(self.console.say, "clock"), self.stop_event)
+        self.dating.look()  # so that the first stamps are dates already
         self.board = StatusBoard(now_ms, program_version(), self.console.say, time.monotonic)
         self.uplink = Uplink(
             self.spool,
@@ -88,18 +90,26 @@ class Runner:
         return ports | rest
 
     def _second_voice(self, config: CollectorConfig) -> SecondVoice:
-        room = config.room
+        room, clock = config.room, self.held.clock
+        outside = Outside(boot_ms, self._counts, clock.boot_id, self._date_ms, clock.doubt)
         return SecondVoice(
             config.data,
-            room.room.name if room is not None else "the room",
+            room.room if room is not None else Room("the room", "UTC"),
             room.notify if room is not None else (),
             config.second_voice_after_s,
             send,
-            now_ms,
-            lambda: (self.uplink.delivered.done, self.spool.state().waiting),
+            outside,
             self.stop_event,
-            lambda text: self.console.say("second voice", text),
+            partial(self.console.say, "second voice"),
         )
+
+    def _counts(self) -> tuple[int, int]:
+        """Readings the service has taken, and those that wait for it or for their time."""
+        return self.uplink.delivered.done, self.spool.state().waiting + self.held.state().waiting
+
+    def _date_ms(self) -> int | None:
+        now_ms = self.held.clock.now_ms()
+        return now_ms if is_dated(now_ms) else None
 
     def _heartbeats(self, config: CollectorConfig, name: str) -> Heartbeats | None:
         settings = config.room.heartbeat if config.room is not None else None

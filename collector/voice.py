@@ -11,12 +11,15 @@ import os
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from api.domain.reading import RawReading
-from api.domain.tank import Notify
+from api.domain.tank import Notify, Room
 from api.domain.words import duration
 from collector.danger import Beyond, DangerWatch, KeptLimits, Limit
+from collector.danger_words import CAUTION, danger_messages
 
 FILE = "second-voice.json"
 LOOK_S = 2.0
@@ -24,46 +27,62 @@ AGAIN_MS = 3_600_000
 """A danger that stands is told again after an hour."""
 WAITS_S = (5.0, 15.0, 60.0, 300.0)
 """How long to wait before a message is tried again."""
-CAUTION = "Mains and water: dry hands, drip loops; follow your site's rules."
+MOST_WAITING = 500
 Send = Callable[[str, str, str], str]
 """Address, title and body in; the reason of failure out, empty when it was delivered."""
 
 
 @dataclass
 class Memory:
-    """What must outlive a restart: since when we speak, what was told, and what is still to be delivered."""
+    """What must outlive a restart: since when we speak, what was told, and what is still to be delivered.
+
+    Times are milliseconds of the boot ``boot_id``; ``silent_since_date_ms`` says the first one as a date, if known.
+    """
 
     silent_since_ms: int | None = None
     told: dict[str, int] = field(default_factory=dict)
     waiting: list[list[str]] = field(default_factory=list)
+    boot_id: str = ""
+    silent_since_date_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """The world around the second voice: a clock nobody sets, the date if it is known, and what holds readings up.
+
+    ``counts``: how many readings the service has taken since the start, and how many wait for it or for a date.
+    """
+
+    now_ms: Callable[[], int]
+    counts: Callable[[], tuple[int, int]]
+    boot_id: str = ""
+    date_ms: Callable[[], int | None] = lambda: None
+    doubt: Callable[[], str] = lambda: ""
 
 
 class SecondVoice:
-    """Watches the service's answers; its own thread sends, so that nothing waits for a phone.
-
-    ``counts`` tells how many readings the service has taken since the start, and how many wait for it.
-    """
+    """Watches the service's answers; its own thread sends, so that nothing waits for a phone."""
 
     def __init__(
         self,
         folder: Path,
-        room: str,
+        room: Room,
         notify: Sequence[Notify],
         after_s: float,
         send: Send,
-        now_ms: Callable[[], int],
-        counts: Callable[[], tuple[int, int]],
+        outside: Outside,
         stop: threading.Event,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
         self._path, self._room, self._after_ms = folder / FILE, room, round(after_s * 1000)
-        self._notify, self._send, self._now_ms, self._stop, self._say = tuple(notify), send, now_ms, stop, say
-        self._counts = counts
+        self._notify, self._send, self._outside, self._stop, self._say = tuple(notify), send, outside, stop, say
+        self._now_ms = outside.now_ms
         self.kept = KeptLimits(folder)
         self._watch, self._lock = DangerWatch(), threading.Lock()
         self.memory = self._read()
         self._taken = 0
-        self._answered_ms = self.memory.silent_since_ms or self._now_ms()
+        since_ms = self.memory.silent_since_ms
+        self._answered_ms = self._now_ms() if since_ms is None else since_ms
         self._tries, self._next_ms = 0, 0
         self._thread = threading.Thread(target=self._run, name="second voice", daemon=True)
 
@@ -79,7 +98,7 @@ class SecondVoice:
     def hear(self, readings: Sequence[RawReading]) -> None:
         """What a probe has just said."""
         with self._lock:
-            self._watch.hear(readings, self._limits())
+            self._watch.hear(readings, self._limits(), self._now_ms())
 
     def answered(self, body: object) -> None:
         """The service answered a report; with it come the limits."""
@@ -105,39 +124,62 @@ class SecondVoice:
 
     def _away(self, now_ms: int, waiting: int) -> None:
         if self.memory.silent_since_ms is None:
-            self.memory.silent_since_ms = self._answered_ms
-            away = duration((now_ms - self._answered_ms) / 1000)
-            self._tell(
-                f"URGENT {self._room}: the service takes no readings",
-                f"{self._room}: for {away} the service has taken no readings, so nobody judges the water; {waiting} "
-                "readings wait safely on the collector's disk. First: is the service's computer on, and its disk not "
-                "full? Until it is back the collector itself warns of danger limits.",
-            )
+            self._begin(now_ms, waiting)
+        new: list[tuple[Limit, Beyond]] = []
         for limit, beyond in self._watch.dangers(self._limits(), now_ms):
             key = f"{limit.probe}/{limit.quantity}"
-            if now_ms - self.memory.told.get(key, -AGAIN_MS) >= AGAIN_MS:
+            if now_ms - self.memory.told.get(key, now_ms - AGAIN_MS) >= AGAIN_MS:
                 self.memory.told[key] = now_ms
-                self._tell(f"URGENT {limit.tank}: {limit.label}", danger_words(limit, beyond, now_ms))
+                new.append((limit, beyond))
+        for title, body in danger_messages(new, self._room.name, now_ms):
+            self._tell(title, body)
         standing = {f"{probe}/{quantity}" for probe, quantity in self._watch.beyond}
-        for key in [key for key in self.memory.told if key not in standing]:
+        names = {f"{limit.probe}/{limit.quantity}": f"{limit.tank}: {limit.label}" for limit in self.kept.limits}
+        over = [key for key in self.memory.told if key not in standing and key in self._watch.heard]
+        for key in over:
             del self.memory.told[key]
-            words = f"{key} is back inside its danger limit"
-            self._tell(f"{self._room}: {words}", f"{words}.")
+        if over:
+            words = "; ".join(sorted(f"{names.get(key, key)} is back inside its danger limit" for key in over))
+            self._tell(f"{self._room.name}: back inside danger limits", f"{words}.")
+
+    def _begin(self, now_ms: int, waiting: int) -> None:
+        """The service has been silent for long enough: from here on we speak."""
+        silent_ms = now_ms - self._answered_ms
+        date_ms = self._outside.date_ms()
+        self.memory.silent_since_ms = self._answered_ms
+        self.memory.silent_since_date_ms = None if date_ms is None else date_ms - silent_ms
+        since = duration(silent_ms / 1000)
+        if self.memory.silent_since_date_ms is not None:
+            since += f", since {_wall(self.memory.silent_since_date_ms, self._room.zone)},"
+        name, doubt = self._room.name, self._outside.doubt()
+        if doubt:
+            title, why = f"URGENT {name}: readings cannot be passed on", f"No reading could be passed on: {doubt}."
+        else:
+            title, why = f"URGENT {name}: the service takes no readings", "The service has taken none."
+        self._tell(
+            title,
+            f"{name}: for {since} nobody has judged the water. {why} {waiting} readings wait safely on the collector's"
+            " disk. First: is the service's computer on, and its disk not full? Until then the collector itself warns"
+            f" of danger limits. {CAUTION}",
+        )
 
     def _back(self, now_ms: int) -> None:
         since_ms = self.memory.silent_since_ms
         if since_ms is None:
             return
         away = duration((now_ms - since_ms) / 1000)
-        self.memory.silent_since_ms, self.memory.told = None, {}
+        self.memory.silent_since_ms, self.memory.silent_since_date_ms, self.memory.told = None, None, {}
         self._tell(
-            f"{self._room}: the service takes readings again",
-            f"{self._room}: the service takes readings again; it was away for {away}. Its own alerts follow.",
+            f"{self._room.name}: the service takes readings again",
+            f"{self._room.name}: the service takes readings again; it was away for {away}. Its own alerts follow.",
         )
 
     def _tell(self, title: str, body: str) -> None:
         self._say(title)
         self.memory.waiting += [[notify.url, title, body] for notify in self._notify]
+        if len(self.memory.waiting) > MOST_WAITING:
+            # the first say that the service is away; of the rest the newest count
+            del self.memory.waiting[len(self._notify) : -(MOST_WAITING - len(self._notify))]
         self._next_ms, self._tries = 0, 0
         self._write()
 
@@ -145,32 +187,45 @@ class SecondVoice:
         """Try what waits; what cannot be delivered stays, and is tried again later and later."""
         if not self.memory.waiting or self._now_ms() < self._next_ms:
             return
-        left, reason = [], ""
+        left: list[list[str]] = []
+        down: dict[str, str] = {}
         for url, title, body in list(self.memory.waiting):
-            failed = self._send(url, title, body)
-            if failed:
+            # an address that failed is not asked again in this round, so that it holds up no other
+            if url in down or (failed := self._send(url, title, body)):
+                down.setdefault(url, failed)
                 left.append([url, title, body])
-                reason = failed
         with self._lock:
             self.memory.waiting = left
             if left:
                 wait_s = WAITS_S[min(self._tries, len(WAITS_S) - 1)]
                 self._tries, self._next_ms = self._tries + 1, self._now_ms() + round(wait_s * 1000)
-                self._say(f"{len(left)} messages of the second voice wait: {reason}")
+                self._say(f"{len(left)} messages of the second voice wait: {next(iter(down.values()))}")
             self._write()
 
     def _run(self) -> None:
         while not self._stop.wait(LOOK_S):
             try:
-                self.look(*self._counts())
+                self.look(*self._outside.counts())
             except Exception as error:  # noqa: BLE001 the second voice must outlive a fault of its own
                 self._say(f"fault in the second voice: {error!r}")
 
     def _read(self) -> Memory:
         try:
-            return Memory(**json.loads(self._path.read_text(encoding="utf-8")))
+            memory = Memory(**json.loads(self._path.read_text(encoding="utf-8")))
         except (OSError, ValueError, TypeError):
-            return Memory()
+            memory = Memory()
+        if memory.boot_id != self._outside.boot_id:
+            self._another_boot(memory)
+        return memory
+
+    def _another_boot(self, memory: Memory) -> None:
+        """After a power cut: the same moments on the new boot's clock, as far as the date is known."""
+        memory.boot_id, now_ms, date_ms = self._outside.boot_id, self._now_ms(), self._outside.date_ms()
+        memory.told = dict.fromkeys(memory.told, now_ms)
+        if memory.silent_since_ms is not None:
+            known = date_ms is not None and memory.silent_since_date_ms is not None
+            away_ms = (date_ms or 0) - (memory.silent_since_date_ms or 0) if known else 0
+            memory.silent_since_ms = now_ms - max(0, away_ms)
 
     def _write(self) -> None:
         try:
@@ -181,11 +236,5 @@ class SecondVoice:
             self._say(f"what the second voice has told cannot be kept: {error}")
 
 
-def danger_words(limit: Limit, beyond: Beyond, now_ms: int) -> str:
-    """Tank, value, limit, how long, and what to look at first."""
-    side, check = ("above", limit.high_check) if beyond.high else ("below", limit.low_check)
-    lasted = duration((now_ms - beyond.since_ms) / 1000)
-    return (
-        f"{limit.tank}: {limit.label} {beyond.value:g} {limit.unit}, {side} the danger limit {beyond.limit:g} "
-        f"{limit.unit} for {lasted}. {check} Told by the collector: the service is away. {CAUTION}"
-    )
+def _wall(time_ms: int, zone: str) -> str:
+    return datetime.fromtimestamp(time_ms / 1000, ZoneInfo(zone)).strftime("%H:%M")

@@ -13,11 +13,11 @@ import pytest
 from api.domain.calibration import Calibration, CalibrationKind
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from api.domain.tank import Notify
+from api.domain.tank import Notify, Room
 from api.services.danger import danger_limits
 from collector.danger import FILE, DangerWatch, KeptLimits, limits_of
-from collector.sender import send
-from collector.voice import SecondVoice
+from collector.sender import deliver, send
+from collector.voice import Outside, SecondVoice
 from tests.support.rooms import NOW_MS, room
 
 Q = Quantity
@@ -38,15 +38,21 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.folder, self.now_ms, self.taken, self.waiting = folder, NOW_MS, 0, 1
         self.sent: list[tuple[str, str]] = []
-        self.fault = ""
+        self.fault, self.doubt, self.boot, self.offset_ms = "", "", "first boot", 0
         self.voice = self.new()
 
     def new(self) -> SecondVoice:
         """As after a start of the collector."""
-        return SecondVoice(
-            self.folder, "Creek room", [Notify("k", "json://keeper/")], 900.0, self.send, lambda: self.now_ms,
-            lambda: (self.taken, self.waiting), threading.Event(),
-        )  # fmt: skip
+        outside = Outside(
+            lambda: self.now_ms, lambda: (self.taken, self.waiting), self.boot, lambda: self.date_ms, lambda: self.doubt
+        )
+        room, notify = Room("Creek room", "UTC"), [Notify("k", "json://keeper/")]
+        return SecondVoice(self.folder, room, notify, 900.0, self.send, outside, threading.Event())
+
+    @property
+    def date_ms(self) -> int | None:
+        """The date, when it is known."""
+        return None if self.doubt else self.now_ms + self.offset_ms
 
     def send(self, url: str, title: str, body: str) -> str:
         """The phone."""
@@ -90,7 +96,8 @@ def test_silence_danger_and_return(desk: Desk) -> None:
     assert desk.sent == []
     desk.minute(7.0)
     assert desk.titles == ["URGENT Creek room: the service takes no readings"]
-    assert "15 min" in desk.sent[0][1]
+    # NOW_MS is 2026-09-21 14:13:20 UTC
+    assert "for 15 min, since 14:13, nobody has judged the water" in desk.sent[0][1]
     for _ in range(30):
         desk.minute(2.4)
     assert desk.titles[1:] == ["URGENT North 1: oxygen"]
@@ -100,7 +107,8 @@ def test_silence_danger_and_return(desk: Desk) -> None:
         desk.minute(2.4)
     assert desk.titles[2:] == ["URGENT North 1: oxygen"]
     desk.minute(7.0)
-    assert desk.titles[3:] == ["Creek room: p1/oxygen is back inside its danger limit"]
+    assert desk.sent[3][0] == "Creek room: back inside danger limits"
+    assert desk.sent[3][1] == "North 1: oxygen is back inside its danger limit."
     desk.minute(7.0, takes=True)
     assert desk.titles[4:] == ["Creek room: the service takes readings again"]
     assert "1 h 27 min" in desk.sent[4][1]
@@ -155,6 +163,77 @@ def test_a_phone_that_fails_is_tried_again(desk: Desk) -> None:
     assert desk.titles == ["URGENT Creek room: the service takes no readings"]
 
 
+def test_after_a_power_cut_the_same_silence_goes_on(desk: Desk) -> None:
+    """Time since boot begins anew; how long the service was away is told by the date, if that is known."""
+    for _ in range(20):
+        desk.minute(7.0)
+    desk.offset_ms, desk.now_ms, desk.boot = desk.now_ms + 100 * MINUTE_MS, 0, "second boot"
+    desk.voice = desk.new()
+    desk.minute(7.0)
+    desk.minute(7.0, takes=True)
+    assert desk.titles[1:] == ["Creek room: the service takes readings again"]
+    assert "away for 2 h 2 min" in desk.sent[1][1]
+
+
+def test_an_unset_clock_that_holds_readings_back_is_told(desk: Desk) -> None:
+    """The service runs and is well, but gets nothing that it could judge; there is no date to tell either."""
+    desk.doubt = "the computer's clock is not set"
+    for _ in range(16):
+        desk.minute(7.0)
+    assert desk.titles == ["URGENT Creek room: readings cannot be passed on"]
+    assert "for 15 min nobody has judged" in desk.sent[0][1]
+    assert "passed on: the computer's clock is not set." in desk.sent[0][1]
+
+
+def test_danger_counts_from_when_a_reading_came_whatever_its_own_time_says(desk: Desk) -> None:
+    """Stamps of an unset clock are small numbers: no danger lasts for fifty years because of them."""
+    for _ in range(16):
+        desk.minute(7.0)
+    for _ in range(4):
+        desk.voice.hear([RawReading("p1", Q.OXYGEN, 5_000, 2.0, "mg/L")])
+        desk.minute()
+    assert "below the danger limit 3 mg/L for 2 min." in desk.sent[1][1]
+
+
+def test_a_room_that_fails_as_a_whole_is_one_message(desk: Desk) -> None:
+    """Eight tanks at once, two quantities each: one message; three tanks are three."""
+    row = LIMITS["danger"][0]
+    rows = [
+        {**row, "probe": f"p{n}", "tank": f"Tank {n}", "quantity": quantity, "label": quantity}
+        for n in range(8)
+        for quantity in ("oxygen", "level")
+    ]
+
+    def low(probes: range) -> list[str]:
+        desk.voice = desk.new()
+        desk.voice.answered({"danger": rows})
+        del desk.sent[:]
+        for _ in range(20):
+            for n in probes:
+                for quantity in (Q.OXYGEN, Q.LEVEL):
+                    desk.voice.hear([RawReading(f"p{n}", quantity, desk.now_ms, 2.0, "mg/L")])
+            desk.minute()
+        return [title for title in desk.titles if "takes no readings" not in title]
+
+    assert low(range(3)) == [f"URGENT Tank {n}: oxygen, level" for n in range(3)]
+    desk.minute(takes=True)
+    assert low(range(8)) == ["URGENT Creek room: 8 tanks beyond danger limits"]
+    assert desk.sent[-1][1].count("Is the airstone bubbling?") == 1
+    assert all(f"Tank {n}: oxygen 2 mg/L" in desk.sent[-1][1] for n in range(8))
+
+
+def test_what_waits_for_a_dead_phone_is_bounded(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first message, that the service is away, and the newest stay."""
+    monkeypatch.setattr("collector.voice.MOST_WAITING", 5)
+    desk.fault = "no network"
+    for _ in range(16):
+        desk.minute(7.0)
+    for n in range(60 * 12):
+        desk.minute(2.0 if n % 10 < 5 else 7.0)
+    assert len(desk.voice.memory.waiting) == 5
+    assert desk.voice.memory.waiting[0][1] == "URGENT Creek room: the service takes no readings"
+
+
 @pytest.mark.parametrize(
     "body", [None, 3, [], {}, {"danger": 1}, {"danger": [1, {}, {"probe": "p"}, {"probe": "p", "low": "x"}]}]
 )
@@ -170,7 +249,7 @@ def test_answers_without_limits(tmp_path: Path, body: Any) -> None:
     (tmp_path / FILE).write_text("{", encoding="utf-8")
     assert KeptLimits(tmp_path).limits == ()
     watch = DangerWatch()
-    watch.hear([RawReading("p1", Q.OXYGEN, 0, 1.0, "mg/L")], {})
+    watch.hear([RawReading("p1", Q.OXYGEN, 0, 1.0, "mg/L")], {}, 0)
     assert watch.beyond == {}
 
 
@@ -217,3 +296,7 @@ def test_a_real_receiver() -> None:
             thread.join(5)
     assert json.loads(Phone.got[0])["title"] == "a title"
     assert "cannot be sent" in send("nothing://", "title", "body")
+    assert deliver("nothing://", "title", "body") == send("nothing://", "title", "body")
+    reason = send("json://127.0.0.1:9/?secret=1", "title", "body")
+    assert reason
+    assert "secret" not in reason
