@@ -56,6 +56,12 @@ def _parser() -> argparse.ArgumentParser:
     room = commands.add_parser("room", parents=[shared], help="check the room file, or write out what is known")
     room.add_argument("action", choices=("check", "write"))
     room.set_defaults(work=_room)
+    animals = commands.add_parser("animals", parents=[shared], help="animals in from a CSV file, or out to one")
+    animals.add_argument("action", choices=("import", "export"))
+    animals.add_argument("file", nargs="?", default="", help="the file; export without one prints")
+    animals.add_argument("--person", default="", help="who enters them (default: your name on this computer)")
+    animals.add_argument("--events", action="store_true", help="export the events instead of the animals")
+    animals.set_defaults(work=_animals)
     user = commands.add_parser("user", parents=[shared], help="keepers' passwords")
     user.add_argument("action", choices=("list", "password", "remove"))
     user.add_argument("name", nargs="?", default="")
@@ -96,6 +102,14 @@ def _room(given: argparse.Namespace, mine: Settings) -> int:
 
     print(check(mine.room) if given.action == "check" else write_out(mine.data))
     return 0
+
+
+def _animals(given: argparse.Namespace, mine: Settings) -> int:
+    from api.animals_command import export_file, import_file
+
+    if given.action == "import":
+        return import_file(mine.data, given.file, given.person)
+    return export_file(mine.data, given.file, given.events)
 
 
 def _user(given: argparse.Namespace, mine: Settings) -> int:
