@@ -1,4 +1,4 @@
-"""Tells the service how the collector is: every 15 s, and soon after a port changed.
+"""Tells the service how the collector is: every 15 s, and soon after a port or the disk changed.
 
 Must not do: disturb reading or sending; a report that does not arrive is only counted.
 """
@@ -40,6 +40,7 @@ class Reporter:
         self._board, self._spool, self._service, self._console = board, spool, service, console
         self._stop, self._name, self._answered, self._undated = stop, name, answered, undated
         self._trouble: str | None = None
+        self._full = False
         self.undelivered = 0
         self.pulse = Pulse()
         self._thread = threading.Thread(target=self._run, name="reporter", daemon=True)
@@ -63,12 +64,21 @@ class Reporter:
             self.pulse.beat(REPORT_S)
             self._board.tick()
             self._console.tick()
-            if time.monotonic() >= next_s or self._board.changed.is_set():
+            if self._disk_turned() or time.monotonic() >= next_s or self._board.changed.is_set():
                 next_s = time.monotonic() + EVERY_S
                 self._board.changed.clear()
                 self.report()
             self._stop.wait(PAUSE_S)
         self.pulse.end()
+
+    def _disk_turned(self) -> bool:
+        """Whether the disk has begun or ceased to take readings since the last look: that is told at once."""
+        try:
+            full = bool(self._spool.disk_trouble())
+        except (SpoolTrouble, Stopped):
+            return False
+        turned, self._full = full is not self._full, full
+        return turned
 
     def report(self) -> None:
         """Send one report; never raises."""
