@@ -8,12 +8,14 @@ from __future__ import annotations
 from typing import Any
 
 from api.science.arrays import Num, Span, either, within
+from api.science.molar_masses import N_G_MOL, NH3_G_MOL
 
 PH = Span("pH", 0.0, 14.0, "pH")
 TEMPERATURE = Span("temperature", 0.0, 30.0, "Cel")
 PH_CRITERIA = Span("pH", 6.5, 9.0, "pH")
 WARM = Span("temperature", 0.0, 40.0, "Cel")
-NH3_PER_N = 1.2159
+AMMONIA = Span("ammonia", 0.0, 1000.0, "mg/L")
+NH3_PER_N = NH3_G_MOL / N_G_MOL
 """Mass of NH3 over that of its nitrogen, 17.031 / 14.007. References: iupac_2021."""
 
 
@@ -25,7 +27,8 @@ def _pka(t_c: Any) -> Any:
 def ammonium_pka(temperature_c: Num) -> Num:
     """pKa of ammonium in fresh water at zero ionic strength. [1]
 
-    ``temperature_c`` 0 to 40 [Cel]; the source measured 0 to 50 Cel and fitted 0 to 30. References: emerson_1975.
+    ``temperature_c`` 0 to 40 [Cel]: its paper tabulates to 30; the measurements it was fitted to reach 50, and to 40 it
+    stays within 0.004 of them. References: emerson_1975, bates_pinching_1949.
     """
     return either(lambda xp, t: _pka(t), (WARM,), temperature_c)  # type: ignore[no-any-return]
 
@@ -39,7 +42,7 @@ def unionized_fraction(ph: Num, temperature_c: Num) -> Num:
     ph : float or array
         0 to 14, NBS scale. [pH]
     temperature_c : float or array
-        0 to 40; above 30 the fit is carried on, as the source's own measurements allow. [Cel]
+        0 to 40, as for ``ammonium_pka``. [Cel]
 
     Returns
     -------
@@ -53,20 +56,28 @@ def unionized_fraction(ph: Num, temperature_c: Num) -> Num:
 
     References
     ----------
-    emerson_1975, with T = t + 273.15 (the paper's 273.2 gives 0.4 % more)
+    emerson_1975, with T = t + 273.15 (the paper's 273.2 gives 0.4 % more); bates_pinching_1949
     """
     body = lambda xp, p, t: 1.0 / (1.0 + 10.0 ** (_pka(t) - p))  # noqa: E731 - one expression
     return either(body, (PH, WARM), ph, temperature_c)  # type: ignore[no-any-return]
 
 
+@within(AMMONIA)
 def nh3_from_n_mg_l(nitrogen_mg_l: Num) -> Num:
-    """Ammonia as NH3 from ammonia as nitrogen. [mg/L] References: iupac_2021."""
-    return either(lambda xp, c: c * NH3_PER_N, (), nitrogen_mg_l)  # type: ignore[no-any-return]
+    """Ammonia as NH3 from ammonia as nitrogen. [mg/L]
+
+    ``nitrogen_mg_l`` 0 to 1000 [mg/L]; OutOfRange outside, NaN in arrays. References: iupac_2021.
+    """
+    return either(lambda xp, c: c * NH3_PER_N, (AMMONIA,), nitrogen_mg_l)  # type: ignore[no-any-return]
 
 
+@within(AMMONIA)
 def n_from_nh3_mg_l(ammonia_mg_l: Num) -> Num:
-    """Ammonia as nitrogen from ammonia as NH3. [mg/L] References: iupac_2021."""
-    return either(lambda xp, c: c / NH3_PER_N, (), ammonia_mg_l)  # type: ignore[no-any-return]
+    """Ammonia as nitrogen from ammonia as NH3. [mg/L]
+
+    ``ammonia_mg_l`` 0 to 1000 [mg/L]; OutOfRange outside, NaN in arrays. References: iupac_2021.
+    """
+    return either(lambda xp, c: c / NH3_PER_N, (AMMONIA,), ammonia_mg_l)  # type: ignore[no-any-return]
 
 
 def _sensitive(ph: Any, pivot: float, low: float, high: float) -> Any:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.domain.errors import UnknownUnit
 from api.science.arrays import Num, Span, either, within
 from api.science.molar_masses import CA_G_MOL, CACO3_G_MOL, CAO_G_MOL, HCO3_G_MOL, MG_G_MOL
 
 HARDNESS = Span("hardness", 0.0, 1e6, "mg/L as CaCO3")
-METAL = Span("dissolved metal", 0.0, 1e6, "mg/L")
+CALCIUM = Span("calcium", 0.0, 1e6, "mg/L")
+MAGNESIUM = Span("magnesium", 0.0, 1e6, "mg/L")
 PER_UNIT_MG_L = {
     "mg/L as CaCO3": 1.0,
     "mmol/L": CACO3_G_MOL,
@@ -32,29 +34,39 @@ PER_UNIT_MG_L = {
 def hardness_in(unit: str, hardness_mg_l: Num) -> Num:
     """Hardness or alkalinity from mg/L as CaCO3 to a unit of ``PER_UNIT_MG_L``.
 
-    Raises KeyError for a unit that is not there, OutOfRange below 0. References: iupac_2021.
+    An amount of 0 to 1e+06; OutOfRange outside, NaN in arrays. Raises UnknownUnit, with the units there are.
+    References: iupac_2021.
     """
-    factor = PER_UNIT_MG_L[unit]
+    factor = _factor(unit)
     return either(lambda xp, c: c / factor, (HARDNESS,), hardness_mg_l)  # type: ignore[no-any-return]
 
 
+@within(HARDNESS)
 def hardness_from(unit: str, amount: Num) -> Num:
     """Hardness or alkalinity from a unit of ``PER_UNIT_MG_L`` to mg/L as CaCO3. [mg/L]
 
-    Raises KeyError for a unit that is not there, OutOfRange below 0. References: iupac_2021.
+    An amount of 0 to 1e+06; OutOfRange outside, NaN in arrays. Raises UnknownUnit, with the units there are.
+    References: iupac_2021.
     """
-    factor = PER_UNIT_MG_L[unit]
+    factor = _factor(unit)
     return either(lambda xp, c: c * factor, (HARDNESS,), amount)  # type: ignore[no-any-return]
 
 
-@within(METAL, METAL)
+def _factor(unit: str) -> float:
+    if unit not in PER_UNIT_MG_L:
+        raise UnknownUnit(unit, "hardness", tuple(PER_UNIT_MG_L))
+    return PER_UNIT_MG_L[unit]
+
+
+@within(CALCIUM, MAGNESIUM)
 def hardness_from_metals_mg_l(calcium_mg_l: Num, magnesium_mg_l: Num) -> Num:
     """Total hardness as CaCO3 from dissolved calcium and magnesium. [mg/L]
 
-    Both 0 and up [mg/L]; the handbook prints 2.497 Ca + 4.118 Mg. References: standard_methods, iupac_2021.
+    Both 0 to 1e+06 [mg/L]; the handbook prints 2.497 Ca + 4.118 Mg. OutOfRange outside, NaN in
+    arrays. References: standard_methods, iupac_2021.
     """
 
     def body(xp: Any, calcium: Any, magnesium: Any) -> Any:
         return CACO3_G_MOL * (calcium / CA_G_MOL + magnesium / MG_G_MOL)
 
-    return either(body, (METAL, METAL), calcium_mg_l, magnesium_mg_l)  # type: ignore[no-any-return]
+    return either(body, (CALCIUM, MAGNESIUM), calcium_mg_l, magnesium_mg_l)  # type: ignore[no-any-return]

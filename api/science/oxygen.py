@@ -25,44 +25,47 @@ SALINITY = Span("salinity", 0.0, 40.0, "psu")
 PRESSURE_RANGE_KPA = (PRESSURE.low, PRESSURE.high)
 AMOUNT = Span("oxygen", -1.0, 100.0, "mg/L")
 """A little below zero is what a probe may say in water without oxygen; 100 is pure oxygen and more."""
+AMOUNT_UMOL = Span("oxygen", -32.0, 3200.0, "umol/L")
+AMOUNT_ML = Span("oxygen", -1.0, 70.0, "mL/L")
 PERCENT = Span("oxygen saturation", -10.0, 1000.0, "%")
 _INPUTS = (TEMPERATURE, PRESSURE, SALINITY)
 
 
-def _standard(xp: Any, t_k: Any) -> Any:
-    """Fresh water below moist air at 1 atm. [mg/L]"""
-    r = 1.0 / t_k
-    return xp.exp(-139.34411 + r * (1.575701e5 + r * (-6.642308e7 + r * (1.243800e10 - r * 8.621949e11))))
+def _log_fresh(per_k: Any) -> Any:
+    """Logarithm of the oxygen in fresh water below moist air at 1 atm."""
+    return -139.34411 + per_k * (1.575701e5 + per_k * (-6.642308e7 + per_k * (1.243800e10 - per_k * 8.621949e11)))
 
 
-def _vapour_atm(xp: Any, t_k: Any) -> Any:
-    r = 1.0 / t_k
-    return xp.exp(11.8571 + r * (-3840.70 - 216961.0 * r))
+def _log_salt(per_k: Any, salinity_psu: Any) -> Any:
+    return -salinity_psu * (0.017674 + per_k * (-10.754 + per_k * 2140.7))
+
+
+def _vapour_atm(xp: Any, per_k: Any) -> Any:
+    return xp.exp(11.8571 + per_k * (-3840.70 - 216961.0 * per_k))
+
+
+def _per_k(t_c: Any) -> Any:
+    return 1.0 / (t_c + 273.15)
 
 
 def _theta(t_c: Any) -> Any:
     return 0.000975 + t_c * (-1.426e-5 + t_c * 6.436e-8)
 
 
-def _pressure_factor(xp: Any, t_c: Any, pressure_kpa: Any) -> Any:
-    theta, vapour, p_atm = _theta(t_c), _vapour_atm(xp, t_c + 273.15), pressure_kpa / KPA_PER_ATM
+def _pressure_factor(xp: Any, t_c: Any, per_k: Any, pressure_kpa: Any) -> Any:
+    theta, vapour, p_atm = _theta(t_c), _vapour_atm(xp, per_k), pressure_kpa / KPA_PER_ATM
     return (p_atm - vapour) * (1.0 - theta * p_atm) / ((1.0 - vapour) * (1.0 - theta))
 
 
-def _salinity_factor(xp: Any, t_k: Any, salinity_psu: Any) -> Any:
-    r = 1.0 / t_k
-    return xp.exp(-salinity_psu * (0.017674 + r * (-10.754 + r * 2140.7)))
-
-
 def _saturation(xp: Any, t_c: Any, pressure_kpa: Any, salinity_psu: Any) -> Any:
-    t_k = t_c + 273.15
-    held = _standard(xp, t_k)
-    # Both factors are 1 exactly at 1 atm and in fresh water, where most questions are asked.
+    per_k = _per_k(t_c)
+    held = _log_fresh(per_k)
+    # Both factors are 1 exactly in fresh water and at 1 atm, where most questions are asked.
     if not (isinstance(salinity_psu, float) and salinity_psu == 0.0):
-        held = held * _salinity_factor(xp, t_k, salinity_psu)
-    if not (isinstance(pressure_kpa, float) and pressure_kpa == STANDARD_PRESSURE_KPA):
-        held = held * _pressure_factor(xp, t_c, pressure_kpa)
-    return held
+        held = held + _log_salt(per_k, salinity_psu)
+    if isinstance(pressure_kpa, float) and pressure_kpa == STANDARD_PRESSURE_KPA:
+        return xp.exp(held)
+    return xp.exp(held) * _pressure_factor(xp, t_c, per_k, pressure_kpa)
 
 
 @overload
@@ -109,7 +112,8 @@ def pressure_factor(temperature_c: Num, pressure_kpa: Num) -> Num:
 
     ``temperature_c`` 0 to 40 [Cel], ``pressure_kpa`` 50.6625 to 111.4575 [kPa]. References: usgs_2011_03.
     """
-    return either(_pressure_factor, (TEMPERATURE, PRESSURE), temperature_c, pressure_kpa)  # type: ignore[no-any-return]
+    body = lambda xp, t_c, p: _pressure_factor(xp, t_c, _per_k(t_c), p)  # noqa: E731 - one expression
+    return either(body, (TEMPERATURE, PRESSURE), temperature_c, pressure_kpa)  # type: ignore[no-any-return]
 
 
 @within(TEMPERATURE, SALINITY)
@@ -118,7 +122,7 @@ def salinity_factor(temperature_c: Num, salinity_psu: Num) -> Num:
 
     ``temperature_c`` 0 to 40 [Cel], ``salinity_psu`` 0 to 40 [1]. References: benson_krause_1984, usgs_2011_03.
     """
-    body = lambda xp, t_c, s: _salinity_factor(xp, t_c + 273.15, s)  # noqa: E731 - one expression
+    body = lambda xp, t_c, s: xp.exp(_log_salt(_per_k(t_c), s))  # noqa: E731 - one expression
     return either(body, (TEMPERATURE, SALINITY), temperature_c, salinity_psu)  # type: ignore[no-any-return]
 
 
@@ -128,7 +132,7 @@ def vapour_pressure_kpa(temperature_c: Num) -> Num:
 
     ``temperature_c`` 0 to 40 [Cel]. References: benson_krause_1984, usgs_2011_03.
     """
-    body = lambda xp, t_c: KPA_PER_ATM * _vapour_atm(xp, t_c + 273.15)  # noqa: E731 - one expression
+    body = lambda xp, t_c: KPA_PER_ATM * _vapour_atm(xp, _per_k(t_c))  # noqa: E731 - one expression
     return either(body, (TEMPERATURE,), temperature_c)  # type: ignore[no-any-return]
 
 
@@ -211,28 +215,45 @@ def partial_pressure_kpa(
     """
 
     def body(xp: Any, c: Any, t: Any, p: Any, s: Any) -> Any:
-        moist_kpa = OXYGEN_IN_DRY_AIR * (p - KPA_PER_ATM * _vapour_atm(xp, t + 273.15))
+        moist_kpa = OXYGEN_IN_DRY_AIR * (p - KPA_PER_ATM * _vapour_atm(xp, _per_k(t)))
         return c / _saturation(xp, t, p, s) * moist_kpa
 
     given = (oxygen_mg_l, temperature_c, pressure_kpa, salinity_psu)
     return either(body, (AMOUNT, *_INPUTS), *given)  # type: ignore[no-any-return]
 
 
+@within(AMOUNT)
 def umol_from_mg_l(oxygen_mg_l: Num) -> Num:
-    """Oxygen from mg/L to µmol/L by its molar mass. [umol/L] References: iupac_2021."""
-    return either(lambda xp, c: c * 1000.0 / OXYGEN_G_PER_MOL, (), oxygen_mg_l)  # type: ignore[no-any-return]
+    """Oxygen from mg/L to µmol/L by its molar mass. [umol/L]
+
+    ``oxygen_mg_l`` -1 to 100 [mg/L]; OutOfRange outside, NaN in arrays. References: usgs_2011_03.
+    """
+    return either(lambda xp, c: c * 1000.0 / OXYGEN_G_PER_MOL, (AMOUNT,), oxygen_mg_l)  # type: ignore[no-any-return]
 
 
+@within(AMOUNT_UMOL)
 def mg_from_umol_l(oxygen_umol_l: Num) -> Num:
-    """Oxygen from µmol/L to mg/L by its molar mass. [mg/L] References: iupac_2021."""
-    return either(lambda xp, c: c * OXYGEN_G_PER_MOL / 1000.0, (), oxygen_umol_l)  # type: ignore[no-any-return]
+    """Oxygen from µmol/L to mg/L by its molar mass. [mg/L]
+
+    ``oxygen_umol_l`` -32 to 3200 [umol/L]; OutOfRange outside, NaN in arrays. References: usgs_2011_03.
+    """
+    body = lambda xp, c: c * OXYGEN_G_PER_MOL / 1000.0  # noqa: E731 - one expression
+    return either(body, (AMOUNT_UMOL,), oxygen_umol_l)  # type: ignore[no-any-return]
 
 
+@within(AMOUNT)
 def ml_from_mg_l(oxygen_mg_l: Num) -> Num:
-    """Oxygen from mg/L to millilitres of gas at 0 Cel and 1 atm. [mL/L] References: usgs_2011_03."""
-    return either(lambda xp, c: c / MG_PER_ML_STP, (), oxygen_mg_l)  # type: ignore[no-any-return]
+    """Oxygen from mg/L to millilitres of gas at 0 Cel and 1 atm. [mL/L]
+
+    ``oxygen_mg_l`` -1 to 100 [mg/L]; OutOfRange outside, NaN in arrays. References: usgs_2011_03.
+    """
+    return either(lambda xp, c: c / MG_PER_ML_STP, (AMOUNT,), oxygen_mg_l)  # type: ignore[no-any-return]
 
 
+@within(AMOUNT_ML)
 def mg_from_ml_l(oxygen_ml_l: Num) -> Num:
-    """Oxygen from millilitres of gas at 0 Cel and 1 atm to mg/L. [mg/L] References: usgs_2011_03."""
-    return either(lambda xp, c: c * MG_PER_ML_STP, (), oxygen_ml_l)  # type: ignore[no-any-return]
+    """Oxygen from millilitres of gas at 0 Cel and 1 atm to mg/L. [mg/L]
+
+    ``oxygen_ml_l`` -1 to 70 [mL/L]; OutOfRange outside, NaN in arrays. References: usgs_2011_03.
+    """
+    return either(lambda xp, c: c * MG_PER_ML_STP, (AMOUNT_ML,), oxygen_ml_l)  # type: ignore[no-any-return]

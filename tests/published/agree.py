@@ -18,11 +18,13 @@ from tests.published.ours import GROUPS, gsw_mg_l, ours, rows, unmet
 
 TARGET = Path(__file__).parents[2] / "api" / "science" / "agreement.json"
 DIGITS = 3
+TEOS_10 = (("fresh water", 0.0, 0.002), ("salinity 5", 5.0, 0.0025), ("sea water, salinity 35", 35.0, 0.002))
+"""Waters tried beside the reference library, with the goal in mg/L."""
 
 
 def lines() -> list[dict[str, Any]]:
     """A line a group, source and unit, in the order of the groups."""
-    out = [_beside_teos_10()]
+    out = [_beside_teos_10(*one) for one in TEOS_10]
     kept = unmet()
     for group in GROUPS:
         found: dict[tuple[str, str], list[tuple[float, float, str]]] = {}
@@ -53,13 +55,13 @@ def _line(group: str, source: str, unit: str, differences: list[tuple[float, flo
     }
 
 
-def _beside_teos_10() -> dict[str, Any]:
-    """Fresh water at 1 atm, every tenth of a degree."""
+def _beside_teos_10(water: str, salinity_psu: float, tolerance: float) -> dict[str, Any]:
+    """1 atm, every tenth of a degree."""
     temperatures_c = np.arange(0.0, 40.01, 0.1)
-    away = np.abs(saturation_mg_l(temperatures_c) - gsw_mg_l(temperatures_c, 0.0))
+    away = np.abs(saturation_mg_l(temperatures_c, 101.325, salinity_psu) - gsw_mg_l(temperatures_c, salinity_psu))
     worst = int(np.argmax(away))
-    source = "TEOS-10, reference library gsw, fresh water, 0 to 40 Cel by 0.1"
-    differences = [(float(away[worst]), 0.002, f"{temperatures_c[worst]:.1f} Cel")]
+    source = f"TEOS-10, reference library gsw, {water}, 0 to 40 Cel by 0.1"
+    differences = [(float(away[worst]), tolerance, f"{temperatures_c[worst]:.1f} Cel")]
     return _line("oxygen saturation", source, "mg/L", differences, 0) | {"rows": len(away)}
 
 

@@ -10,7 +10,17 @@ from typing import Any
 import gsw
 
 from api.domain.quantity import Quantity
-from api.science import ammonia, conductivity, criteria, exchange, hardness, other_solubility, oxygen, pressure
+from api.science import (
+    ammonia,
+    conductivity,
+    criteria,
+    exchange,
+    hardness,
+    other_pressure,
+    other_solubility,
+    oxygen,
+    pressure,
+)
 from api.science.units import converter
 
 FOLDER = Path(__file__).parent
@@ -19,9 +29,9 @@ HPA_PER_KPA = 10.0
 Row = dict[str, Any]
 GROUPS = (
     "oxygen saturation", "pressure factor", "salinity factor", "vapour pressure", "other solubility", "conversions",
-    "percent saturation", "partial pressure", "standard atmosphere", "salinity", "practical salinity",
-    "ammonia fraction", "ammonia criteria", "criteria", "hardness", "gas exchange rates", "reaeration",
-    "night regression",
+    "percent saturation", "partial pressure", "standard atmosphere", "other pressure", "conductance", "salinity",
+    "practical salinity", "ammonia fraction", "ammonia criteria", "criteria", "hardness", "gas exchange rates",
+    "reaeration", "night regression",
 )  # fmt: skip
 
 
@@ -90,14 +100,28 @@ def _partial(row: Row) -> float:
 
 def _atmosphere(row: Row) -> float:
     given = row["inputs"]
-    if "geopotential_height_m" in given:
+    if "geometric_altitude_m" in given:
+        altitude_m = float(given["geometric_altitude_m"])
+    else:
         height_m = float(given["geopotential_height_m"])
         altitude_m = pressure.EARTH_RADIUS_M * height_m / (pressure.EARTH_RADIUS_M - height_m)
-    else:
-        altitude_m = float(
-            next(given[name] for name in ("geometric_altitude_m", "height_m", "elevation_m") if name in given)
-        )
     return pressure.standard_pressure_kpa(altitude_m) * HPA_PER_KPA
+
+
+def _other_pressure(row: Row) -> float:
+    given = row["inputs"]
+    if "MetPy" in row["quantity"]:
+        return other_pressure.hobbs_pressure_kpa(float(given["height_m"])) * HPA_PER_KPA
+    altitude_m = float(given["elevation_m"])
+    if "air_temperature_degC" in given:
+        air_c = float(given["air_temperature_degC"])
+        return other_pressure.isothermal_pressure_kpa(altitude_m, air_c) * HPA_PER_KPA
+    return other_pressure.mortimer_pressure_kpa(altitude_m) * HPA_PER_KPA
+
+
+def _conductance(row: Row) -> float:
+    given = row["inputs"]
+    return conductivity.conductance_25c_us_cm(float(given["conductivity_uS_per_cm"]), float(given["temperature_degC"]))
 
 
 def _practical(row: Row) -> float:
@@ -231,6 +255,8 @@ BY_GROUP: dict[str, Callable[[Row], float]] = {
     "percent saturation": _percent,
     "partial pressure": _partial,
     "standard atmosphere": _atmosphere,
+    "other pressure": _other_pressure,
+    "conductance": _conductance,
     "salinity": lambda row: conductivity.salinity_from_conductance(
         float(row["inputs"]["specific_conductance_uS_per_cm_25C"])
     ),
