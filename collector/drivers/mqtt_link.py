@@ -49,6 +49,18 @@ class Message:
     dup: bool = False
 
 
+class ClosingSocket(ssl.SSLSocket):
+    """The library forgets to close a connection on which TLS could not be agreed."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        """Agree on TLS, or close."""
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 class _Bounded(Client):
     """The library holds a packet whole, up to 256 MB: this one lets the tail of a long one go as it comes."""
 
@@ -80,6 +92,7 @@ class MqttLink:
         if broker.user:
             self._client.username_pw_set(broker.user, password or None)
         if trust is not None:
+            trust.sslsocket_class = ClosingSocket
             self._client.tls_set_context(trust)
         self._client.on_socket_open = _at_once
         self._client.on_connect = self._connected
@@ -137,6 +150,13 @@ class MqttLink:
         if isinstance(error, TimeoutError):
             return self._error(PortReason.SILENT, "does not answer; check host, the network and firewalls")
         return self._error(PortReason.MISSING, f"cannot be reached: {error}")
+
+    def is_quiet(self, for_s: float) -> bool:
+        """Whether nothing comes for so long; what does come is there for ``messages``."""
+        end_s = time.monotonic() + for_s
+        while self._trouble is None and not self._inbox and (left_s := end_s - time.monotonic()) > 0:
+            self._pump(left_s)
+        return not self._inbox
 
     def messages(self, wait_s: float) -> list[Message]:
         """What has come, waiting no longer than ``wait_s`` for the first.

@@ -12,7 +12,7 @@ from zlib import crc32
 
 from collector.drivers.mqtt_link import Message
 
-QUIET_S = 1.0
+QUIET_S = 0.5
 """When nothing came for so long after connecting, all that the broker held has come."""
 WINDOW_S = 10.0
 FEW = 150
@@ -40,6 +40,11 @@ class News:
         self._held = session
         self._bounded = away_ms is not None and 0 <= away_ms <= self._late_ms
 
+    @property
+    def in_doubt(self) -> bool:
+        """Whether what comes now may be from any time."""
+        return self._held and not self._bounded
+
     def quiet(self, for_s: float) -> None:
         """Nothing came for so long while we listened."""
         if for_s >= QUIET_S:
@@ -56,7 +61,7 @@ class News:
         """Why a message's arrival says nothing of when it was sent; empty when it does."""
         if message.retain:
             return "was kept by the broker (retained), who knows since when, and carries no time of its own"
-        if self._held and not self._bounded:
+        if self.in_doubt:
             return "waited at the broker while nobody listened, who knows how long, and carries no time of its own"
         return ""
 

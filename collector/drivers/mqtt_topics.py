@@ -22,7 +22,7 @@ from collector.codecs.payloads import Form, Item, JsonForm, NumberForm, Place, S
 from collector.drivers.base import EMPTY, Batch, Driver, Surroundings
 from collector.drivers.mqtt_keys import KEYS, VALUE_KEYS, broker_of, check_keys, payload_of, topic_of, with_broker
 from collector.drivers.mqtt_link import Message, MqttLink
-from collector.drivers.mqtt_news import News
+from collector.drivers.mqtt_news import QUIET_S, News
 from collector.errors import PortReason, PortTrouble
 
 MACHINE_ID = Path("/etc/machine-id")
@@ -73,6 +73,8 @@ class MqttTopics(Driver):
         self._link, self._unacked = link, deque()
         link.open(tuple(self._places), self.options["max_bytes"])
         news.connected(self.around.now_ms(), self.around.monotonic(), link.session)
+        if news.in_doubt and link.is_quiet(QUIET_S):
+            news.quiet(QUIET_S)
         self._news = news
 
     def _secrets(self) -> tuple[str, ssl.SSLContext | None]:

@@ -13,6 +13,7 @@ DRIVERS: dict[str, str] = {
     "serial_lines": "collector.drivers.serial_lines:SerialLines",
     "csv_rows": "collector.drivers.csv_rows:CsvRows",
     "modbus": "collector.drivers.modbus:Modbus",
+    "mqtt_topics": "collector.drivers.mqtt_topics:MqttTopics",
     "one_wire": "collector.drivers.one_wire:OneWire",
     "sdi12": "collector.drivers.sdi12:Sdi12",
 }

@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,7 @@ from collector.config import COMMON
 from collector.drivers.base import Batch, Driver, Surroundings
 from collector.drivers.table import DRIVERS, driver_class
 from collector.errors import PortTrouble
+from tests.support.broker import Broker
 from tests.support.modbus_probe import Device, RtuProbe
 from tests.support.one_wire_tree import OneWireTree, lines
 from tests.support.sdi12_probe import Sdi12Probe, Sensor
@@ -116,7 +118,15 @@ def one_wire(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
     return Source(driver, {"devices": "devices"}, folder, values=values, tell=tell, running=stack)
 
 
-ASKED = {"sdi12": sdi12, "modbus": modbus, "one_wire": one_wire}
+def mqtt_topics(driver: type[Driver], folder: Path, stack: ExitStack) -> Source:
+    """A probe that publishes on a broker, which goes away for good."""
+    broker = stack.enter_context(Broker(folder / "broker"))
+    values = (Value(Quantity.TEMPERATURE, "Cel", options={"topic": "t/1", "pointer": None}),)
+    options = {"host": "127.0.0.1", "port": broker.port}
+    return Source(driver, options, folder, values=values, tell=partial(broker.publish, "t/1"), running=stack)
+
+
+ASKED = {"mqtt_topics": mqtt_topics, "sdi12": sdi12, "modbus": modbus, "one_wire": one_wire}
 
 
 @pytest.fixture(params=sorted(DRIVERS))

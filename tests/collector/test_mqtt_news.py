@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collector.drivers.mqtt_link import Message
-from collector.drivers.mqtt_news import FEW, REMEMBERED, WINDOW_S, News
+from collector.drivers.mqtt_news import FEW, QUIET_S, REMEMBERED, WINDOW_S, News
 
 NOW_MS = 1_900_000_000_000
 ONE = Message("t/1", b"24.31", qos=1, mid=7)
@@ -34,9 +34,9 @@ def test_a_short_absence_is_bridged_a_long_one_is_not() -> None:
 def test_once_the_line_is_quiet_what_comes_is_new() -> None:
     """A broker hands on what it held without a pause."""
     found = news(10**9, session=True)
-    found.quiet(0.5)
+    found.quiet(QUIET_S - 0.1)
     assert found.old(ONE)
-    found.quiet(1.0)
+    found.quiet(QUIET_S)
     assert found.old(ONE) == ""
 
 

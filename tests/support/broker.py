@@ -44,6 +44,10 @@ class Broker(Mosquitto):
             lines += [f"certfile {certificate}", f"keyfile {key}"]
         super().__init__(folder, port, "\n".join(lines), users)
 
+    def __enter__(self) -> Broker:
+        self.start()
+        return self
+
     def stop(self) -> None:
         """End it in order: what it holds is on the disk."""
         if self._process is not None:
