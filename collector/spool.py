@@ -25,6 +25,8 @@ NAME = "spool.db"
 GATHER_S = 0.05
 GROUP_ROWS = 5000
 RETRY_S = 5.0
+REST = 10.0
+"""After a failed commit the disk is left alone so many times as long as it took: with much in memory a try is dear."""
 
 
 @dataclass(eq=False)
@@ -63,6 +65,7 @@ class Spool:
         now_ms: Callable[[], int] = present_ms,
         gather_s: float = GATHER_S,
         monotonic_s: Callable[[], float] = time.monotonic,
+        rest: float = REST,
     ) -> None:
         self._stock = Stock(path, int(max_mb * 1e6), now_ms, monotonic_s)
         self._gather_s = gather_s
@@ -71,6 +74,7 @@ class Spool:
         self._closing = threading.Lock()
         self.arrived = threading.Event()
         self.lost = 0
+        self._rest, self._rests_until_s = rest, float("-inf")
         self._asked, self._asked_s = _Ask(), float("-inf")
         self._asked.done.set()
         try:
@@ -198,12 +202,18 @@ class Spool:
             if isinstance(job, _Finish):
                 stock.finish(job.epoch, job.numbers, job.refusals)
         keeps = [job for job in group if isinstance(job, _Keep) and not self._must_wait(job)]
+        began_s = time.monotonic()
         try:
+            if stock.disk_trouble is not None and began_s < self._rests_until_s:
+                raise OSError(stock.disk_trouble)
+            self._rests_until_s = float("-inf")
             self._commit(keeps)
             for keep in keeps:
                 keep.result = True
         except (sqlite3.Error, OSError) as error:
             self._hold(keeps, error)
+            now_s = time.monotonic()
+            self._rests_until_s = max(self._rests_until_s, now_s + min(RETRY_S, self._rest * (now_s - began_s)))
         if keeps or stock.held:
             self.arrived.set()
         for job in group:

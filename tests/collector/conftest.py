@@ -48,7 +48,7 @@ def receiver() -> Iterator[Receiver]:
 @pytest.fixture
 def spool(data: Path) -> Iterator[Spool]:
     """A fresh spool."""
-    opened = Spool(data / NAME, gather_s=0.0)
+    opened = Spool(data / NAME, gather_s=0.0, rest=0.0)
     yield opened
     opened.close()
 
