@@ -1,0 +1,216 @@
+"""The molt outlook of a room: for each animal the chances and windows of its next molt, and what they rest on.
+
+Overdue is never an alarm here: the longer an animal is past due, the likelier it molted unseen. Must not do: hide how
+little is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from api.domain.errors import InputError
+from api.domain.life import Life
+from api.molt.chances import AHEAD_D, Curves, curves_of
+from api.molt.clock import DAY_MS
+from api.molt.intervals import Intervals, Kind, intervals_of
+from api.molt.pace import learn
+from api.molt.past import Past, past_of
+from api.molt.species_table import group_of
+from api.molt.warmth import Warmth
+from api.science.arrays import Floats
+
+DAYS = 21
+"""Days ahead of which each has its own chance."""
+ENOUGH_KNOWN = 0.8
+Window = tuple[int | None, int | None]
+"""From and to, in ms; None at the end: later than can be told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What an outlook rests on."""
+
+    own_molts: int
+    room_molts: int
+    known_share: float
+    days: float
+
+    @property
+    def words(self) -> str:
+        """ "4 molts of this animal, 31 of its species here; temperature known for 97 % of the interval"."""
+        return (
+            f"{_molts(self.own_molts)} of this animal, {self.room_molts} of its species here;"
+            f" temperature known for {100 * self.known_share:.0f} % of the interval"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class MoltOutlook:
+    """One animal's next molt as seen at a time.
+
+    ``already`` is the chance that it molted since the last look; it is part of ``within_3d`` and so on, and of the
+    windows, not of ``daily``. ``progress``: how far along the interval is, 1 = as long as it typically takes; None
+    when nobody knows when it began. ``held``: berried, the clock stands still.
+    """
+
+    animal: int
+    now_ms: int
+    already: float
+    within_3d: float
+    within_7d: float
+    within_14d: float
+    daily: tuple[float, ...]
+    middle_ms: int | None
+    window_50: Window
+    window_80: Window
+    progress: float | None
+    typical_degree_days: float
+    held: bool
+    basis: Basis
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoomOutlook:
+    """All living animals' outlooks, in the order asked for.
+
+    ``daily`` are their chances by scenario, animal and day, ``weights`` those of the scenarios: each species is early
+    or late together. ``molted`` is each animal's curve over ``ahead_d`` days from its last look.
+    """
+
+    now_ms: int
+    outlooks: tuple[MoltOutlook, ...]
+    species: tuple[str, ...]
+    daily: Floats
+    weights: Floats
+    ahead_d: Floats
+    molted: Floats
+
+    def of(self, animal: int) -> MoltOutlook | None:
+        """One animal's outlook; None for one that is dead or was not asked for."""
+        return next((one for one in self.outlooks if one.animal == animal), None)
+
+
+def room_outlook(
+    lives: Iterable[Life],
+    water: Mapping[str, Warmth],
+    now_ms: int,
+    *,
+    looked_ms: Mapping[int, int] | None = None,
+    north: bool = True,
+) -> RoomOutlook:
+    """Outlooks of all living animals at a time, learned from the records of all, dead ones too.
+
+    ``water`` by tank, as it was recorded until now; ``looked_ms`` by animal, the last look that would have seen a
+    molt (none: now); ``north``: of the equator, for the winter of temperate species.
+    Raises InputError for a time that is none of ours, or an animal given twice.
+    """
+    if not 0 <= now_ms < 8_000_000_000_000:
+        raise InputError(f"{now_ms} is no time in whole milliseconds since 1970")
+    seen = looked_ms or {}
+    pasts = [past_of(life, now_ms, seen.get(life.id)) for life in lives]
+    if len({past.life.id for past in pasts}) < len(pasts):
+        raise InputError("an animal was given twice: give each once")
+    rows = intervals_of(pasts, water, north)
+    groups: dict[str, list[int]] = {}
+    for number, past in enumerate(pasts):
+        groups.setdefault(group_of(past.life.animal), []).append(number)
+    found: dict[int, tuple[MoltOutlook, Floats, Floats]] = {}
+    weights = np.ones(1)
+    for members in groups.values():
+        curves, numbers = _group(pasts, rows, np.array(members), water, now_ms, north)
+        weights = curves.weights
+        molts = sum(len(pasts[one].moments) for one in members)
+        now = rows.of(_rows_now(rows, numbers))
+        for at, number in enumerate(numbers):
+            found[int(number)] = _told(pasts[number], curves, at, now, molts, now_ms)
+    order = sorted(found)
+    told = [found[number] for number in order]
+    return RoomOutlook(
+        now_ms=now_ms,
+        outlooks=tuple(one for one, _, _ in told),
+        species=tuple(group_of(pasts[number].life.animal) for number in order),
+        daily=np.stack([daily for _, daily, _ in told], axis=1) if told else np.zeros((1, 0, DAYS)),
+        weights=weights,
+        ahead_d=AHEAD_D,
+        molted=np.stack([molted for _, _, molted in told]) if told else np.zeros((0, AHEAD_D.size)),
+    )
+
+
+def _rows_now(rows: Intervals, numbers: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """The intervals that some animals are in now."""
+    return np.isin(rows.animal, numbers) & (rows.kind >= Kind.SINCE_MOLT)
+
+
+def _group(
+    pasts: Sequence[Past],
+    rows: Intervals,
+    members: NDArray[np.intp],
+    water: Mapping[str, Warmth],
+    now_ms: int,
+    north: bool,
+) -> tuple[Curves, NDArray[np.intp]]:
+    """One species: learn from all its animals, look ahead for the living."""
+    place = np.full(len(pasts), -1)
+    place[members] = np.arange(members.size)
+    mine = rows.of(np.isin(rows.animal, members))
+    numbered = Intervals(place[mine.animal], *(getattr(mine, name) for name in Intervals.__slots__[1:]))
+    pace = learn(numbered, members.size, pasts[int(members[0])].species.pace.sd)
+    living = np.array([one for one in members if pasts[one].life.alive], np.intp)
+    now = numbered.of(_rows_now(numbered, place[living]))
+    return curves_of([pasts[one] for one in living], now, pace, water, now_ms, north), living
+
+
+def _told(
+    past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_ms: int
+) -> tuple[MoltOutlook, Floats, Floats]:
+    """One animal's outlook from its curve."""
+    since_d = (now_ms - past.looked_ms) / DAY_MS
+    curve = curves.weights @ curves.molted[:, at]
+    edges = np.minimum(since_d + np.arange(DAYS + 1), AHEAD_D[-1])
+    daily = np.array([np.diff(np.interp(edges, AHEAD_D, one)) for one in curves.molted[:, at]])
+    by = [float(np.interp(min(since_d + days, AHEAD_D[-1]), AHEAD_D, curve)) for days in (0.0, 3.0, 7.0, 14.0)]
+    days = float(now.ran.days[at])
+    known = min(1.0, float(now.ran.known_d[at]) / days) if days > 0.01 else 1.0
+    ends = [_when(curve, share, past.looked_ms) for share in (0.1, 0.25, 0.5, 0.75, 0.9)]
+    held = bool(past.holds) and past.holds[-1].until_ms is None
+    warnings = list(past.warnings)
+    if past.life.tank is None:
+        warnings.append("in no tank we know of: its temperature is a guess, so the window is wide")
+    elif known < ENOUGH_KNOWN:
+        warnings.append(f"temperature known for {100 * known:.0f} % of the interval: the window is wider")
+    if held:
+        warnings.append("berried: the molt clock stands still until her young are off")
+    outlook = MoltOutlook(
+        animal=past.life.id,
+        now_ms=now_ms,
+        already=by[0],
+        within_3d=by[1],
+        within_7d=by[2],
+        within_14d=by[3],
+        daily=tuple(float(one) for one in curves.weights @ daily),
+        middle_ms=ends[2],
+        window_50=(ends[1], ends[3]),
+        window_80=(ends[0], ends[4]),
+        progress=float(curves.age[at]) if past.moments else None,
+        typical_degree_days=float(np.exp(curves.ln_k[at])),
+        held=held,
+        basis=Basis(len(past.moments), molts, known, days),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+    return outlook, daily, curve
+
+
+def _when(curve: Floats, share: float, from_ms: int) -> int | None:
+    """When a share of the chance is reached; None: later than the curve goes."""
+    if curve[-1] < share:
+        return None
+    return from_ms + round(float(np.interp(share, curve, AHEAD_D)) * DAY_MS)
+
+
+def _molts(count: int) -> str:
+    return "1 molt" if count == 1 else f"{count} molts" if count else "no molt"
