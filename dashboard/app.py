@@ -18,7 +18,7 @@ from api.app import create_api, open_service
 from api.domain.errors import InputError, IntermoltError, NotFound, Transient
 from api.web import safety
 from api.web.problems import problem
-from dashboard import claim_pages, files, number_pages, pages, probe_pages
+from dashboard import animal_pages, claim_pages, files, log_pages, number_pages, pages, probe_pages
 from dashboard.live import Live
 from dashboard.visit import Glance
 
@@ -41,6 +41,8 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(pages.router)
     app.include_router(probe_pages.router)
     app.include_router(claim_pages.router)
+    app.include_router(animal_pages.router)
+    app.include_router(log_pages.router)
     app.include_router(number_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))

@@ -21,6 +21,7 @@ TYPES = {
     "looks.css": "text/css",
     "page.js": "text/javascript",
     "charts.js": "text/javascript",
+    "animals.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
 PLOTLY = f"plotly-{version('plotly')}.min.js"

@@ -54,6 +54,15 @@ class Size:
 
 
 @dataclass(frozen=True, slots=True)
+class Increment:
+    """Carapace lengths before and after one molt."""
+
+    molt_ms: int
+    before_mm: float
+    after_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Sign:
     """Premolt signs seen at a time."""
 
@@ -111,6 +120,29 @@ class Life:
     def carapace_mm(self) -> float | None:
         """The newest carapace length."""
         return next((size.carapace_mm for size in reversed(self.sizes) if size.carapace_mm is not None), None)
+
+    @property
+    def increments(self) -> tuple[Increment, ...]:
+        """Molts with a length before and one after, no other molt between."""
+        found = []
+        for index, molt in enumerate(self.molts):
+            start_ms = self.molts[index - 1].time_ms if index else None
+            end_ms = self.molts[index + 1].first_ms if index + 1 < len(self.molts) else None
+            before = self._lengths(start_ms, molt.first_ms)
+            after = self._lengths(molt.time_ms, end_ms)
+            if before and after:
+                found.append(Increment(molt.time_ms, before[-1], after[0]))
+        return tuple(found)
+
+    def _lengths(self, start_ms: int | None, end_ms: int | None) -> list[float]:
+        """Carapace lengths measured after a time and not later than another."""
+        return [
+            size.carapace_mm
+            for size in self.sizes
+            if size.carapace_mm is not None
+            and (start_ms is None or size.time_ms > start_ms)
+            and (end_ms is None or size.time_ms <= end_ms)
+        ]
 
     @property
     def clutch(self) -> Clutch | None:

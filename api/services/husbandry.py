@@ -13,6 +13,7 @@ from typing import TypeVar
 from api.domain.animal import MOST_NAME, writable
 from api.domain.errors import InputError, NotFound
 from api.domain.husbandry import KIND_NAMES, MOLTS, MOVES, ONE_ANIMAL, EventKind, Husbandry
+from api.domain.quantity import Quantity
 from api.judge.soft_stage import REMINDERS
 from api.services.entries import Entry, entry_of, event_body
 from api.services.event_checks import Doubtful, Told, check_time, placed, questions, refuse
@@ -22,6 +23,7 @@ from api.storage.animal_base import Asked
 from api.storage.base import Store
 
 T = TypeVar("T")
+MOST_KITS = 50
 ALIKE_MS = 10_000
 """The same tapped twice within this time is one event. [ms]"""
 
@@ -82,7 +84,7 @@ class EventLog:
         number = self._store.animals.add_event(
             event.kind, event.time_ms, event.tank, event.animal, body, person, now_ms, replaces
         )
-        return Logged(number, REMINDERS if event.kind in MOLTS else ())
+        return Logged(number, reminders_of(event.kind))
 
     def _whose(self, event: Husbandry) -> Husbandry:
         """An event of one animal, entered for a tank in which only one lives, is that one's."""
@@ -143,6 +145,22 @@ class EventLog:
         """Events on record."""
         return [entry_of(row) for row in self._store.animals.events(asked, most, newest_first)]
 
+    def of_tank(self, tank: str, most: int) -> list[Entry]:
+        """The newest events of a tank, withdrawn and corrected ones too."""
+        return self.entries(Asked(tank=tank), most)
+
+    def of_animal(self, animal: int, most: int) -> list[Entry]:
+        """The newest events of an animal, withdrawn and corrected ones too."""
+        return self.entries(Asked(animal=animal), most)
+
+    def kit_units(self) -> dict[Quantity, str]:
+        """The unit each test-kit value was last read in."""
+        used: dict[Quantity, str] = {}
+        for entry in self.entries(Asked(kinds=(EventKind.TESTED,), standing=True), MOST_KITS):
+            for one in entry.event.tested:
+                used.setdefault(one.quantity, one.unit)
+        return used
+
     def write(self, work: Callable[[], T]) -> Future[T]:
         """A change in the writer; what follows from it is looked at right after."""
         answer: Future[T] = Future()
@@ -161,6 +179,11 @@ class EventLog:
 
         self._store.write(work).add_done_callback(kept)
         return answer
+
+
+def reminders_of(kind: EventKind) -> tuple[str, ...]:
+    """What to remember after an event."""
+    return REMINDERS if kind in MOLTS else ()
 
 
 def person_name(person: str) -> str:

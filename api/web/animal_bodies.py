@@ -11,9 +11,9 @@ from api.domain.animal import Animal, Limb, LimbState, Sex
 from api.domain.errors import InputError
 from api.domain.husbandry import EventKind, Husbandry, KitValue, PremoltSign
 from api.domain.quantity import Quantity
-from api.science.units import converter
 from api.services.animals import AnimalNow, Newcomer, remarks
 from api.services.entries import Entry
+from api.services.kit import kit_value
 from api.web.bodies import plain
 from api.web.times import parse, rfc3339
 
@@ -76,7 +76,7 @@ class KitValueIn(BaseModel):
 
         Raises InputError.
         """
-        return KitValue(self.quantity, converter(self.quantity, self.unit)(self.value), self.value, self.unit)
+        return kit_value(self.quantity, self.value, self.unit)
 
 
 class EventIn(BaseModel):

@@ -1,0 +1,79 @@
+"""What the animals' pages ask of the service, as a protocol. Must not do: hold any logic."""
+
+from __future__ import annotations
+
+from concurrent.futures import Future
+from typing import Protocol, cast
+
+from fastapi import Request
+
+from api.domain.animal import Animal
+from api.domain.husbandry import Husbandry
+from api.domain.life import Life
+from api.domain.quantity import Quantity
+from api.services.animals import AnimalNow, Newcomer
+from api.services.entries import Entry
+from api.services.husbandry import Logged
+
+
+class Animals(Protocol):
+    """The animals."""
+
+    def all(self, now_ms: int) -> list[AnimalNow]:
+        """Every animal."""
+
+    def animal(self, animal: int, now_ms: int) -> AnimalNow:
+        """One animal. Raises NotFound."""
+
+    def named(self, name: str) -> Life | None:
+        """The animal of a name."""
+
+    def enter(self, given: Newcomer, person: str, now_ms: int) -> Future[int]:
+        """Put one on record. Raises InputError."""
+
+    def change(self, number: int, animal: Animal, person: str, now_ms: int) -> Future[None]:
+        """Describe one anew. Raises InputError."""
+
+
+class Events(Protocol):
+    """The log."""
+
+    def enter(
+        self, event: Husbandry, person: str, now_ms: int, replaces: int | None = None, confirm: bool = False
+    ) -> Future[Logged]:
+        """Put an event on record. Raises InputError, Doubtful."""
+
+    def withdraw(self, event: int, person: str, now_ms: int) -> Future[None]:
+        """Take one out of force. Raises InputError, NotFound."""
+
+    def entry(self, event: int) -> Entry:
+        """One event. Raises NotFound."""
+
+    def of_tank(self, tank: str, most: int) -> list[Entry]:
+        """The newest events of a tank."""
+
+    def of_animal(self, animal: int, most: int) -> list[Entry]:
+        """The newest events of an animal."""
+
+    def kit_units(self) -> dict[Quantity, str]:
+        """The unit each test-kit value was last read in."""
+
+
+class Colony(Protocol):
+    """The part of the service that knows animals."""
+
+    @property
+    def animals(self) -> Animals:
+        """The animals."""
+
+    @property
+    def events(self) -> Events:
+        """The log."""
+
+    def now_ms(self) -> int:
+        """The clock."""
+
+
+def colony(request: Request) -> Colony:
+    """The service, as these pages see it."""
+    return cast(Colony, request.app.state.service)
