@@ -55,3 +55,18 @@ class DataDirLock:
         if self._fd is not None:
             os.close(self._fd)
             self._fd = None
+
+
+def holder(folder: Path) -> str | None:
+    """The process that collects into this folder now, as text; None when none does."""
+    try:
+        fd = os.open(folder / NAME, os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        return None
+    except OSError:
+        return os.read(fd, 20).decode("ascii", "replace").strip() or "unknown"
+    finally:
+        os.close(fd)

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from collector.console import Console
 from collector.errors import ServiceTrouble, SpoolTrouble, Stopped
@@ -36,9 +37,11 @@ class Reporter:
         name: str,
         answered: Callable[[object], None] = lambda body: None,
         undated: Callable[[], str] = lambda: "",
+        note: Callable[[dict[str, Any]], None] = lambda document: None,
     ) -> None:
         self._board, self._spool, self._service, self._console = board, spool, service, console
         self._stop, self._name, self._answered, self._undated = stop, name, answered, undated
+        self._note = note
         self._trouble: str | None = None
         self._full = False
         self.undelivered = 0
@@ -89,7 +92,9 @@ class Reporter:
             self._trouble = state.trouble
             said = "; ".join(words for words in (state.trouble, self._undated()) if words)
             state = replace(state, trouble=said or None)
-            self._answered(self._service.put_status(self._name, self._board.document(state)))
+            document = self._board.document(state)
+            self._note(document)
+            self._answered(self._service.put_status(self._name, document))
         except (ServiceTrouble, SpoolTrouble, Stopped):
             self.undelivered += 1
         except Exception as error:  # noqa: BLE001 a fault in reporting must not end it, nor anything else

@@ -12,6 +12,7 @@ from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 from api.domain.tank import Room
+from collector import last_word
 from collector.clock import is_dated, now_ms
 from collector.config import CollectorConfig
 from collector.console import Console
@@ -76,6 +77,7 @@ class Runner:
         self.reporter = Reporter(
             self.board, self.spool, self._services[1], self.console, self.stop_event, name, self.voice.answered,
             lambda: self.held.state().words,
+            lambda document: last_word.write(config.data, document, self.board.newest()),
         )  # fmt: skip
         self.workers = [
             Worker(checked, config, self.spool, self.board, self.stop_event, hear=self.voice.hear, held=self.held)

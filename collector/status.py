@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from api.domain.reading import RawReading
 from collector.clock import is_dated
 from collector.drivers.base import Batch
 from collector.stock import StockState
@@ -39,6 +40,7 @@ class _Port:
     unreadable: int = 0
     last_unreadable: str = ""
     error: str = ""
+    newest: dict[str, RawReading] = field(default_factory=dict)
 
 
 class StatusBoard:
@@ -79,6 +81,7 @@ class StatusBoard:
                 port.readings += len(batch.readings)
                 newest_ms = batch.readings[-1].time_ms
                 port.last_reading_ms = newest_ms if is_dated(newest_ms) else port.last_reading_ms
+                port.newest.update({str(reading.quantity): reading for reading in batch.readings})
                 port.heard_s = self._monotonic_s()
                 self._turn(probe, PortMood.READING, "reading")
 
@@ -113,6 +116,11 @@ class StatusBoard:
         """The state of each port."""
         with self._lock:
             return {probe: port.mood for probe, port in self._ports.items()}
+
+    def newest(self) -> dict[str, list[RawReading]]:
+        """The newest reading of each quantity, by port."""
+        with self._lock:
+            return {probe: list(port.newest.values()) for probe, port in self._ports.items()}
 
     def document(self, spool: StockState) -> dict[str, Any]:
         """The report, as it goes to the service."""

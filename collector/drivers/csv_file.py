@@ -50,6 +50,15 @@ class CsvFile:
                     return
         self._switch(self.path)
 
+    def to_the_last(self, size: int) -> None:
+        """Go on with the whole rows in the last ``size`` bytes, whatever was read before.
+
+        Raises OSError.
+        """
+        start = self.path.stat().st_size - size
+        if start > 0:
+            self._seek(start + self._pread(size, start).find(b"\n") + 1)
+
     def _candidates(self, inode: int) -> list[Path]:
         """The file itself, and the one beside it that it may have been renamed to while nobody looked."""
         found = [self.path] if self.path.exists() else []
