@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import shutil
 import socket
+import sqlite3
 import time
 from importlib import import_module
+from pathlib import Path
 
 import uvicorn
 
@@ -18,6 +21,7 @@ from api.room_text import read_room
 from api.service import Service
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
 from api.standing import Standing
+from api.storage.base import StoreUnavailable
 
 GRACE_S = 2
 """Open requests are given so long when the service ends. [s]"""
@@ -77,8 +81,24 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
     """Serve until told to stop.
 
     Raises InputError when the address is open to others and no keeper's password is set, and for a broker's file
-    that cannot be read.
+    that cannot be read; StoreUnavailable when the database cannot be used now.
     """
+    try:
+        server = _server(mine, host, port)
+    except (sqlite3.Error, OSError) as error:
+        raise StoreUnavailable(f"what is kept in {mine.data} cannot be used now: {error}{_free(mine.data)}") from error
+    server.run()
+    return 0 if server.started else 1
+
+
+def _free(data: Path) -> str:
+    try:
+        return f" ({shutil.disk_usage(data).free / 1e6:.1f} MB free on its disk; make room there)"
+    except OSError:
+        return ""
+
+
+def _server(mine: Settings, host: str | None, port: int | None) -> Server:
     address, number = listening(mine, host, port)
     if not is_loopback(address) and not _password_set(mine):
         raise InputError(
@@ -92,9 +112,7 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
         app, host=address, port=number, log_level="warning", timeout_graceful_shutdown=GRACE_S, server_header=False,
         access_log=False, http="httptools", loop="auto",
     )  # fmt: skip
-    server = Server(config, app.state.service)
-    server.run()
-    return 0 if server.started else 1
+    return Server(config, app.state.service)
 
 
 def _broker_usable(mine: Settings) -> None:

@@ -68,7 +68,11 @@ class Service:
         data.mkdir(parents=True, exist_ok=True, mode=0o700)
         self._lock = _lock(data / "service.lock")
         self.now_ms = now_ms
-        self.store = SqliteStore(data / DATABASE)
+        try:
+            self.store = SqliteStore(data / DATABASE)
+        except BaseException:
+            os.close(self._lock)
+            raise
         try:
             records = Records(self.store)
             file = read_room(room) if room.exists() else None
