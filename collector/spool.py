@@ -25,8 +25,8 @@ NAME = "spool.db"
 GATHER_S = 0.05
 GROUP_ROWS = 5000
 RETRY_S = 5.0
-REST = 10.0
-"""After a failed commit the disk is left alone so many times as long as it took: with much in memory a try is dear."""
+DEAR_S, REST = 0.01, 10.0
+"""After a failed commit that took longer the disk rests so many times as long: with much in memory it is dear. [s]"""
 
 
 @dataclass(eq=False)
@@ -212,8 +212,9 @@ class Spool:
                 keep.result = True
         except (sqlite3.Error, OSError) as error:
             self._hold(keeps, error)
-            now_s = time.monotonic()
-            self._rests_until_s = max(self._rests_until_s, now_s + min(RETRY_S, self._rest * (now_s - began_s)))
+            took_s = time.monotonic() - began_s
+            if took_s > DEAR_S:
+                self._rests_until_s = began_s + took_s + min(RETRY_S, self._rest * took_s)
         if keeps or stock.held:
             self.arrived.set()
         for job in group:

@@ -1,54 +1,54 @@
-"""A small disk of its own for a test, which can be filled to the last byte and emptied again.
+"""A small disk of its own, in memory, that can be filled to the last byte and emptied again; needs root.
 
-Must not do: touch any other disk, or be there when its test has ended.
+Must not do: fill any other disk.
 """
 
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
+from types import TracebackType
 
-import pytest
+CHUNK = b"\0" * 65_536
 
-PIECES = (65536, 512, 1)
-needs_root = pytest.mark.skipif(
-    os.geteuid() != 0 or shutil.which("mount") is None, reason="a small disk can be mounted by root only"
-)
+
+def may_mount() -> bool:
+    """Whether this process can mount at all."""
+    return os.geteuid() == 0
 
 
 class SmallDisk:
-    """A mounted tmpfs at ``path``."""
+    """Mounted on ``folder`` while it is used as a context."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._ballast = path / "ballast"
+    def __init__(self, folder: Path, megabytes: int) -> None:
+        self.folder, self._megabytes = folder, megabytes
+        self._ballast = folder / "ballast"
 
     def fill(self) -> None:
-        """Leave not a byte."""
-        with self._ballast.open("ab", buffering=0) as file:
-            for piece in PIECES:
+        """Take every byte that is left."""
+        fd = os.open(self._ballast, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+        try:
+            for chunk in (CHUNK, CHUNK[:512], CHUNK[:1]):
                 try:
-                    while file.write(b"\0" * piece) == piece:
+                    while os.write(fd, chunk):
                         pass
                 except OSError:
                     continue
+        finally:
+            os.close(fd)
 
     def empty(self) -> None:
         """Give the space back."""
         self._ballast.unlink()
 
+    def __enter__(self) -> SmallDisk:
+        self.folder.mkdir(exist_ok=True)
+        options = f"size={self._megabytes}m,mode=700"
+        subprocess.run(["mount", "-t", "tmpfs", "-o", options, "intermolt-test", str(self.folder)], check=True)
+        return self
 
-@contextmanager
-def small_disk(folder: Path, size_mb: int) -> Iterator[SmallDisk]:
-    """A disk of so many MB in a new folder, taken away at the end."""
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", f"size={size_mb}m,mode=0700", "tmpfs", str(folder)]
-    subprocess.run(mount, check=True)
-    try:
-        yield SmallDisk(folder)
-    finally:
-        subprocess.run(["umount", str(folder)], check=True)
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        subprocess.run(["umount", "--lazy", str(self.folder)], check=True)
