@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, ClassVar
@@ -15,10 +16,16 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.domain.tank import Notify, Room
 from api.services.danger import danger_limits
+from collector.config import load_config
+from collector.console import Console
 from collector.danger import FILE, DangerWatch, KeptLimits, limits_of
+from collector.runner import Runner
 from collector.sender import deliver, send
 from collector.voice import Outside, SecondVoice
+from tests.collector.conftest import Until
+from tests.support.http_receiver import Receiver, body, status
 from tests.support.rooms import NOW_MS, room
+from tests.support.serial_line import SerialLine
 
 Q = Quantity
 MINUTE_MS = 60_000
@@ -300,3 +307,44 @@ def test_a_real_receiver() -> None:
     reason = send("json://127.0.0.1:9/?secret=1", "title", "body")
     assert reason
     assert "secret" not in reason
+
+
+def test_the_whole_collector_speaks_when_its_service_is_dead(
+    tmp_path: Path, data: Path, until: Until, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From a line to a receiver of messages: the service takes nothing, a tank is in danger, then all is well."""
+    monkeypatch.setattr("collector.voice.LOOK_S", 0.05)
+    limits = json.dumps({"danger": [{**LIMITS["danger"][0], "delay_s": 0.0}]}).encode()
+    Phone.got.clear()
+    with (
+        Receiver() as service,
+        SerialLine(tmp_path / "p1") as line,
+        ThreadingHTTPServer(("127.0.0.1", 0), Phone) as phone,
+    ):
+        thread = threading.Thread(target=phone.serve_forever)
+        thread.start()
+        text = '[room]\nname = "east"\nzone = "UTC"\n[[notify]]\nname = "k"\n'
+        text += f'url = "json://127.0.0.1:{phone.server_port}/"\n[[probe]]\nid = "p1"\ndriver = "serial_lines"\n'
+        text += f'port = "{line.link}"\n[[probe.value]]\nquantity = "oxygen"\nunit = "mg/L"\n'
+        (tmp_path / "room.toml").write_text(text)
+        config = replace(load_config(tmp_path / "room.toml", data, service.url), second_voice_after_s=0.5)
+        service.always = body(limits)
+        runner = Runner(config, console=Console(lambda: 0.0, lambda text: None))
+        runner.start()
+        try:
+            until(lambda: runner.voice.kept.limits)
+            service.always = status(503)
+            for _ in range(3):
+                line.say("2.4\n")
+            until(lambda: len(Phone.got) == 2)
+            service.always = None
+            until(lambda: len(Phone.got) == 3)
+        finally:
+            runner.stop()
+            phone.shutdown()
+            thread.join(5)
+    assert [json.loads(letter)["title"] for letter in Phone.got] == [
+        "URGENT east: the service takes no readings",
+        "URGENT North 1: oxygen",
+        "east: the service takes readings again",
+    ]
