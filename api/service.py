@@ -23,12 +23,14 @@ from api.services.husbandry import EventLog
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
 from api.services.lives import Lives
+from api.services.molts import Molts
 from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
 from api.services.room_check import check_room
 from api.services.soft_guard import SoftGuard
+from api.services.tank_warmth import TankWarmth
 from api.services.warn import Warn
 from api.services.watch import Watch
 from api.storage.sqlite import SqliteStore
@@ -94,6 +96,7 @@ class Service:
         self.events = EventLog(self.store, self.plan, self.lives, self.guard.look)
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()
+        self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard.tanks)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
@@ -112,6 +115,7 @@ class Service:
     def start(self) -> None:
         """Begin watching and delivering, and listening to the broker where the room has one."""
         self.parts.start()
+        self.molts.rounds.start()
 
     def health(self) -> dict[str, str]:
         """Each part: "well", or what is wrong with it."""
@@ -120,6 +124,7 @@ class Service:
     def close(self) -> None:
         """Stop and close."""
         self.parts.stop()
+        self.molts.rounds.stop()
         self.store.close()
         self.release()
 

@@ -27,6 +27,7 @@ from dashboard.animals import (
 )
 from dashboard.colony import colony
 from dashboard.event_form import Fields, first
+from dashboard.forecast import clutch_lines, molt_forecast
 from dashboard.growth import growth_figure, hiatt_figure
 from dashboard.log_pages import KEPT_WITHIN_S, fields_of, kept_context
 from dashboard.tank_log import entry_view
@@ -46,7 +47,11 @@ def get_animals(request: Request, tank: str = "") -> Response:
 def _list(
     here: Visit, given: Fields, error: str = "", imported: Imported | None = None, pasted: str = "", status: int = 200
 ) -> Response:
-    animals = [animal_view(one, here.clock) for one in in_order(colony(here.request).animals.all(here.clock.now_ms))]
+    service, now_ms = colony(here.request), here.clock.now_ms
+    foretold = {one.id: service.molts.of(one.id, now_ms) for one in service.animals.all(now_ms) if one.life.alive}
+    short = {number: molt_forecast(one, here.clock).short for number, one in foretold.items() if one is not None}
+    ordered = in_order(service.animals.all(now_ms))
+    animals = [animal_view(one, here.clock, short.get(one.id, "")) for one in ordered]
     context = here.context("animals", path="/animals") | event_choices.shared(here) | _describing(given) | {
         "animals": [one for one in animals if one.alive], "dead": [one for one in animals if not one.alive],
         "error": error, "imported": imported, "pasted": pasted, "columns": COLUMNS,
@@ -100,10 +105,14 @@ def _page(
     names = event_choices.names(here)
     life = now.life
     left, right = limb_views(life)
+    molt = service.molts.of(animal_id, here.clock.now_ms)
+    clutch = service.molts.clutch(animal_id, here.clock.now_ms)
     context = here.context("animals", path=f"/animal/{animal_id}") | event_choices.shared(here) | {
         **_describing(given or fields_of_animal(now.animal)), **kept_context(here, kept),
         "animal": animal_view(now, here.clock), "described": now.animal,
         "limb_pairs": list(zip(left, right, strict=True)),
+        "molt": molt_forecast(molt, here.clock) if molt is not None else None,
+        "clutch": clutch_lines(clutch, here.clock) if clutch is not None else (),
         "remarks": remark_words(now.animal), "choices": event_choices.chips(here, [now]), "error": error,
         "stays": [(names.tanks.get(one.tank, one.tank), one.tank, here.clock.moment(one.since_ms),
                    here.clock.maybe(one.until_ms)) for one in reversed(life.stays)],

@@ -14,6 +14,7 @@ from api.domain.quantity import Quantity
 from api.services.animals import AnimalNow, Newcomer
 from api.services.entries import Entry
 from api.services.husbandry import Logged
+from api.services.molts import ClutchOutlook, MoltOutlook
 
 
 class Animals(Protocol):
@@ -59,12 +60,26 @@ class Events(Protocol):
         """The unit each test-kit value was last read in."""
 
 
+class Molts(Protocol):
+    """What is to come."""
+
+    def of(self, animal: int, now_ms: int) -> MoltOutlook | None:
+        """One animal's next molt; None when nothing is foretold."""
+
+    def clutch(self, animal: int, now_ms: int) -> ClutchOutlook | None:
+        """What is expected of eggs or young. Raises NotFound."""
+
+
 class Colony(Protocol):
     """The part of the service that knows animals."""
 
     @property
     def animals(self) -> Animals:
         """The animals."""
+
+    @property
+    def molts(self) -> Molts:
+        """What is to come."""
 
     @property
     def events(self) -> Events:

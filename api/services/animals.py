@@ -16,6 +16,7 @@ from api.domain.errors import InputError, NotFound
 from api.domain.husbandry import EventKind, Husbandry
 from api.domain.life import Life, Stage
 from api.judge.soft_stage import hard_from_ms, soft_until_ms, stage_at
+from api.molt.species_table import figures_of
 from api.services.entries import animal_body, animal_of
 from api.services.event_checks import Told, check_time
 from api.services.husbandry import EventLog, person_name
@@ -243,7 +244,7 @@ def remarks(animal: Animal) -> tuple[str, ...]:
     """What to know of a description that is taken all the same."""
     if not animal.species.strip():
         return ("No species is given: the time of its molts can only be guessed widely.",)
-    if not animal.known_species:
+    if not figures_of(animal.species).known:
         return (f"Species {animal.species!r} has no figures of its own here: its molts are guessed more widely.",)
     return ()
 

@@ -14,6 +14,7 @@ from api.domain.quantity import Quantity
 from api.services.animals import AnimalNow, Newcomer, remarks
 from api.services.entries import Entry
 from api.services.kit import kit_value
+from api.services.molts import MoltOutlook
 from api.web.bodies import plain
 from api.web.times import parse, rfc3339
 
@@ -122,8 +123,8 @@ class EventIn(BaseModel):
         )
 
 
-def animal_body(now: AnimalNow, *, whole: bool = False) -> dict[str, Any]:
-    """An animal; ``whole``: with all its events add up to."""
+def animal_body(now: AnimalNow, next_molt: MoltOutlook | None, *, whole: bool = False) -> dict[str, Any]:
+    """An animal; ``whole``: with all its events add up to. ``next_molt`` None: nothing is foretold."""
     life = now.life
     size = life.sizes[-1] if life.sizes else None
     last = life.last_molt
@@ -142,6 +143,7 @@ def animal_body(now: AnimalNow, *, whole: bool = False) -> dict[str, Any]:
         "mass_g": next((one.mass_g for one in reversed(life.sizes) if one.mass_g is not None), None),
         "measured": rfc3339(size.time_ms) if size is not None else None,
         "limbs": {limb: life.limbs.get(limb, LimbState.PRESENT) for limb in Limb},
+        "next_molt": _next_molt(next_molt) if next_molt is not None else None,
         "photograph": f"/api/v1/animals/{now.id}/photograph" if now.photographed else None,
     }
     if whole:
@@ -154,6 +156,20 @@ def animal_body(now: AnimalNow, *, whole: bool = False) -> dict[str, Any]:
             "mated": [rfc3339(time_ms) for time_ms in life.mated_ms],
         }
     return body
+
+
+def _next_molt(one: MoltOutlook) -> dict[str, Any]:
+    return {
+        "within_3_days": one.within_3d,
+        "within_7_days": one.within_7d,
+        "within_14_days": one.within_14d,
+        "already": one.already,
+        "window_50": [rfc3339(time_ms) for time_ms in one.window_50],
+        "window_80": [rfc3339(time_ms) for time_ms in one.window_80],
+        "held": one.held,
+        "rests_on": one.basis.words,
+        "warnings": one.warnings,
+    }
 
 
 def event_body(entry: Entry) -> dict[str, Any]:

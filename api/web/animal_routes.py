@@ -21,11 +21,17 @@ AnimalId = Annotated[int, Path(ge=1, lt=2**63)]
 CSV_HEADERS = {"content-disposition": 'attachment; filename="animals.csv"'}
 
 
+def _whole(service: Any, animal: int) -> dict[str, Any]:
+    now_ms = service.now_ms()
+    return animal_body(service.animals.animal(animal, now_ms), service.molts.of(animal, now_ms), whole=True)
+
+
 @router.get("/animals")
 def get_animals(request: Request) -> list[dict[str, Any]]:
     """Every animal as it stands."""
     service = request.app.state.service
-    return [animal_body(one) for one in service.animals.all(service.now_ms())]
+    now_ms = service.now_ms()
+    return [animal_body(one, service.molts.of(one.id, now_ms)) for one in service.animals.all(now_ms)]
 
 
 @router.get("/animals.csv")
@@ -41,7 +47,7 @@ def post_animal(request: Request, given: Annotated[AnimalIn, Body()]) -> dict[st
     """Put an animal on record."""
     service = request.app.state.service
     number = service.animals.enter(given.newcomer(), given.person, service.now_ms()).result(WITHIN_S)
-    return animal_body(service.animals.animal(number, service.now_ms()), whole=True)
+    return _whole(service, number)
 
 
 @router.post("/animals/import")
@@ -60,7 +66,7 @@ def post_import(
 def get_animal(request: Request, animal_id: AnimalId) -> dict[str, Any]:
     """One animal with all that is known of it."""
     service = request.app.state.service
-    return animal_body(service.animals.animal(animal_id, service.now_ms()), whole=True)
+    return _whole(service, animal_id)
 
 
 @router.post("/animals/{animal_id}")
@@ -70,7 +76,7 @@ def post_change(request: Request, animal_id: AnimalId, given: Annotated[AnimalIn
     before = service.lives.get(animal_id)
     newcomer = given.newcomer(before.animal)
     service.animals.renew(animal_id, newcomer, given.person, service.now_ms(), given.confirm).result(WITHIN_S)
-    return animal_body(service.animals.animal(animal_id, service.now_ms()), whole=True)
+    return _whole(service, animal_id)
 
 
 @router.get("/animals/{animal_id}/photograph")
