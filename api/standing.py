@@ -17,11 +17,11 @@ LOOKS_A_PERIOD = 4
 log = logging.getLogger("intermolt.standing")
 
 
-def tell(words: str) -> None:
-    """Send a datagram to the service manager, if one started this process."""
+def tell(words: str) -> str:
+    """Send a datagram to the service manager, if one started this process; the fault, if it cannot be sent."""
     address = os.environ.get("NOTIFY_SOCKET", "")
     if not address:
-        return
+        return ""
     if address.startswith("@"):
         address = "\0" + address[1:]  # a name in the abstract namespace, see unix(7)
     try:
@@ -29,7 +29,8 @@ def tell(words: str) -> None:
             line.settimeout(1.0)
             line.sendto(words.encode(), address)
     except OSError as error:
-        log.warning("the service manager cannot be told %s: %s", words.split("\n")[0], error)
+        return f"the service manager at {address} cannot be told how this process stands: {error}"
+    return ""
 
 
 class Standing:
@@ -43,7 +44,9 @@ class Standing:
 
     def ready(self) -> None:
         """The service answers; from here on it is said again and again that it is alive."""
-        tell("READY=1\nSTATUS=every part goes round")
+        fault = tell("READY=1\nSTATUS=every part goes round")
+        if fault:
+            log.warning("%s", fault)
         if self._period_s is not None:
             self._thread.start()
 
