@@ -159,7 +159,7 @@ def _group(
     place[members] = np.arange(members.size)
     mine = rows.of(np.isin(rows.animal, members))
     numbered = Intervals(place[mine.animal], *(getattr(mine, name) for name in Intervals.__slots__[1:]))
-    pace = learn(numbered, members.size, pasts[int(members[0])].species.pace.sd)
+    pace = learn(numbered, members.size, pasts[int(members[0])].species)
     living = np.array([one for one in members if pasts[one].life.alive], np.intp)
     now = numbered.of(_rows_now(numbered, place[living]))
     return curves_of([pasts[one] for one in living], now, pace, water, now_ms, north), living

@@ -1,38 +1,43 @@
 """The pace of a species in this room and of each animal in it, learned from their intervals and held to the prior.
 
 A normal-normal model of ln K: effects of the species with priors, a deviation of each animal, noise of each interval;
-what has not ended yet is right-censored, and an interval may hold a molt nobody saw. The two spreads are found by
+what has not ended yet is right-censored, and what nobody saw is weighed (``latent``). The two spreads are found by
 their marginal likelihood (empirical Bayes). Must not do: know a date.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
 from api.molt.intervals import LEAST, PRIOR_SD, Intervals, Kind
+from api.molt.latent import (
+    SEVERAL,
+    STRAY_SD,
+    Maturity,
+    Rows,
+    carried,
+    learned_maturity,
+    rows_of,
+    shares,
+    stated_maturity,
+    weigh,
+)
 from api.molt.past import GUESS_SD
-from api.molt.species import SIZE_EXPONENT
+from api.molt.species import SIZE_EXPONENT, Species
 from api.science.arrays import Floats
 
 NOISE, NOISE_LN_SD = 0.17, 0.35
 """Spread of ln(interval) within an animal, 0.06 to 0.20 in kozak_2009's juveniles; what is not known of it. [1, 1]"""
 BETWEEN, BETWEEN_LN_SD = 0.30, 0.4
 """Spread between animals of a species, and what is not known of it. Judgement. [1, 1]"""
-MATURE_NOISE = 0.8
-"""Intervals of mature animals spread by this share more. Judgement (0.25 to 0.35 in adults). [1]"""
 MISSED, MISSED_WEIGHT = 0.05, 30.0
 """Share of molts nobody noticed before anything is learned, worth so many molts. Judgement. [1]"""
-SEVERAL = (0.0, log(2.1), log(3.31))
-"""An interval with no, one or two unseen molts in it, beside one, each longer by the growth between."""
-STRAY, STRAY_SD = 0.01, 1.0
-"""Share of intervals that something else made, and their spread: keeps one odd record from moving the rest."""
-ARRIVED_LN, ARRIVED_VARIANCE = 1.0, 1.0
-"""An arrival is seen in the rest of an interval; if any share u of it is as likely, -ln u has mean 1 and variance 1."""
 FOREVER = 1e-3
+"""Share of intervals still running that are taken to say nothing: keeps one odd record from moving the rest."""
+ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +45,8 @@ class Pace:
     """What was learned of one species here.
 
     ``effects`` with ``covariance``; ``own`` and ``own_variance`` by animal; ``pull`` is how each animal's own deviation
-    answers to a change of the effects; ``noise``, ``between``, ``missed``; ``whole`` intervals it rests on.
+    answers to a change of the effects; ``noise``, ``between``, ``missed``; ``mature``: how likely each animal is mature
+    in its interval of now, before that interval itself is looked at.
     """
 
     effects: Floats
@@ -51,153 +57,174 @@ class Pace:
     noise: float
     between: float
     missed: float
-    whole: int
+    maturity: Maturity
+    mature: Floats
 
 
 @dataclass(slots=True)
-class _Rows:
-    """Intervals of one species as the model needs them; ``known`` ended, ``open`` are the ones still running."""
+class _Room:
+    """Ended intervals, those still running, and what is believed of them so far."""
 
     animals: int
-    animal: NDArray[np.intp]
-    x: Floats
-    y: Floats
-    variance: Floats
-    scale2: Floats
-    several: NDArray[np.bool_]
-    shift: Floats
-    added: Floats
-    open_animal: NDArray[np.intp]
-    open_x: Floats
-    open_y: Floats
-    open_variance: Floats
-    open_scale2: Floats
+    ended: Rows
+    going: Rows
+    belief: Floats
+    going_belief: Floats
     extra: Floats
     prior_sd: Floats
 
 
-def learn(rows: Intervals, animals: int, species_sd: float) -> Pace:
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """Ended intervals at given spreads and beliefs: weight and value of each, and what is left of the likelihood.
+
+    ``own_variance``, ``pull`` and ``sums``: each animal's variance after its own intervals, and the weighted sums its
+    deviation comes from.
+    """
+
+    weight: Floats
+    y: Floats
+    rest: float
+    own_variance: Floats
+    pull: Floats
+    sums: Floats
+
+
+def learn(rows: Intervals, animals: int, species: Species) -> Pace:
     """Pace of a species and its animals (numbered from 0) from their intervals; the prior where there are none."""
-    data = _rows(rows, animals, species_sd)
-    spread = np.log([NOISE, BETWEEN])
-    missed = MISSED
-    effects, noise, between = np.zeros(data.x.shape[1]), NOISE, BETWEEN
-    for _ in range(4 if data.y.size else 1):
-        spread = _spreads(data, spread, missed, effects)
+    ended = rows.kind <= Kind.FROM_ARRIVAL
+    now = np.flatnonzero(~ended)
+    room = _room(rows, animals, ended, species)
+    stated = maturity = stated_maturity(species.mature.value, species.mature.sd)
+    spread, missed, effects = np.log([NOISE, BETWEEN]), MISSED, np.zeros(len(PRIOR_SD))
+    noise, between = NOISE, BETWEEN
+    mature = maturity.chance(room.ended.beyond)
+    _believe_first(room, mature, maturity)
+    for _ in range(ROUNDS if ended.any() else 1):
+        spread = _spreads(room, spread, missed, effects)
         noise, between = (float(one) for one in np.exp(spread))
-        effects, _, _ = _fit(data, noise, between, missed, effects)
-        missed = _unseen(data, noise, between, missed, effects)
-    effects, information, _ = _fit(data, noise, between, missed, effects)
-    own_variance, pull, sums = _own(data, noise, between)
+        effects, _, _ = _fit(room, noise, between, missed, effects)
+        missed, mature = _believe(room, noise, between, missed, effects, maturity)
+        maturity = learned_maturity(stated, room.ended.beyond, mature)
+    effects, information, _ = _fit(room, noise, between, missed, effects)
+    at = _weighed(room, noise, between)
+    all_now = rows_of(rows, ~ended, ended)
+    now_mature = np.zeros(animals)
+    table = maturity.chance(room.ended.beyond)
+    now_mature[rows.animal[now]] = carried(mature, table, all_now.before, maturity.chance(all_now.beyond))
     return Pace(
         effects=effects,
         covariance=np.asarray(np.linalg.inv(information), np.float64),
-        own=own_variance * (sums - pull @ effects),
-        own_variance=own_variance,
-        pull=own_variance[:, None] * pull,
+        own=at.own_variance * (at.sums - at.pull @ effects),
+        own_variance=at.own_variance,
+        pull=at.own_variance[:, None] * at.pull,
         noise=noise,
         between=between,
         missed=missed,
-        whole=int(np.count_nonzero(data.several)),
+        maturity=maturity,
+        mature=now_mature,
     )
 
 
-def noise_scale2(mature: Floats) -> Floats:
-    """By how much the variance of an interval is larger in a mature animal."""
-    out: Floats = (1.0 + MATURE_NOISE * mature) ** 2
-    return out
-
-
-def _rows(rows: Intervals, animals: int, species_sd: float) -> _Rows:
-    size_known = rows.size_sd < GUESS_SD
-    y = np.log(np.maximum(rows.ran.degree_days, LEAST)) - rows.offset
-    ran2 = np.maximum(rows.ran.degree_days, LEAST) ** 2
-    variance = np.minimum(rows.end_variance / ran2, 4.0) + np.where(
-        size_known, (SIZE_EXPONENT * rows.size_sd) ** 2, 0.0
-    )
-    arrived = (rows.kind == Kind.FROM_ARRIVAL) | (rows.kind == Kind.SINCE_ARRIVAL)
-    y, variance = y + ARRIVED_LN * arrived, variance + ARRIVED_VARIANCE * arrived
-    ended = rows.kind <= Kind.FROM_ARRIVAL
+def _room(rows: Intervals, animals: int, ended: NDArray[np.bool_], species: Species) -> _Room:
     going = ~ended & (rows.ran.degree_days > LEAST)
     extra = np.zeros(animals)
-    extra[rows.animal[~size_known]] = (SIZE_EXPONENT * GUESS_SD) ** 2
-    scale2 = noise_scale2(rows.mature)
+    extra[rows.animal[rows.size_sd >= GUESS_SD]] = (SIZE_EXPONENT * GUESS_SD) ** 2
     prior_sd = np.array(PRIOR_SD)
-    prior_sd[0] = species_sd
-    zero = np.zeros(int(np.count_nonzero(ended)))
-    return _Rows(
-        animals, rows.animal[ended], rows.x[ended], y[ended], variance[ended], scale2[ended],
-        rows.kind[ended] == Kind.WHOLE, zero, zero.copy(),
-        rows.animal[going], rows.x[going], y[going], variance[going], scale2[going], extra, prior_sd,
-    )  # fmt: skip
+    prior_sd[0] = species.pace.sd
+    return _Room(
+        animals=animals,
+        ended=rows_of(rows, ended, ended),
+        going=rows_of(rows, going, ended),
+        belief=np.zeros((2, 4, int(np.count_nonzero(ended)))),
+        going_belief=np.zeros((2, int(np.count_nonzero(going)))),
+        extra=extra,
+        prior_sd=prior_sd,
+    )
 
 
-def _own(data: _Rows, noise: float, between: float) -> tuple[Floats, Floats, Floats]:
-    """Each animal's variance after its own intervals, and the weighted sums its deviation comes from."""
-    weight = 1.0 / (noise**2 * data.scale2 + data.variance + data.added)
-    per = [np.bincount(data.animal, weight * column, data.animals) for column in data.x.T]
-    sums: Floats = np.bincount(data.animal, weight * (data.y - data.shift), data.animals).astype(np.float64)
-    prior = between**2 + data.extra
-    variance = prior / (1.0 + prior * np.bincount(data.animal, weight, data.animals))
-    return variance, np.column_stack(per), sums
+def _believe_first(room: _Room, mature: Floats, maturity: Maturity) -> None:
+    """Before anything is learned: maturity by the table, no unseen molts."""
+    room.belief[0, 0], room.belief[1, 0] = 1.0 - mature, mature
+    chance = maturity.chance(room.going.beyond)
+    room.going_belief[0], room.going_belief[1] = 1.0 - chance, chance
 
 
-def _fit(data: _Rows, noise: float, between: float, missed: float, start: Floats) -> tuple[Floats, Floats, float]:
+def _weighed(room: _Room, noise: float, between: float) -> _Weighed:
+    rows = room.ended
+    spread2 = noise**2 * rows.scale2 + rows.variance
+    stray2 = spread2 + STRAY_SD**2
+    usual, odd = room.belief[:, :3].sum(axis=1), room.belief[:, 3]
+    mean = np.einsum("k,skn->sn", SEVERAL, room.belief[:, :3]) / np.maximum(usual, 1e-12)
+    square = np.einsum("k,skn->sn", SEVERAL**2, room.belief[:, :3]) / np.maximum(usual, 1e-12) - mean**2
+    plain, strayed = usual / spread2, odd / stray2
+    weight = np.maximum(plain + strayed, 1e-12)
+    rest = -0.5 * float((plain * square + plain * strayed / weight * mean**2).sum())
+    rest -= 0.5 * float((usual * np.log(spread2) + odd * np.log(stray2)).sum())
+    y = rows.y - plain / weight * mean
+    per = [
+        np.bincount(rows.animal, (weight * rows.x[:, :, column]).sum(axis=0), room.animals)
+        for column in range(rows.x.shape[2])
+    ]
+    sums: Floats = np.bincount(rows.animal, (weight * y).sum(axis=0), room.animals).astype(np.float64)
+    prior = between**2 + room.extra
+    held = 1.0 + prior * np.bincount(rows.animal, weight.sum(axis=0), room.animals)
+    rest -= 0.5 * float(np.log(held).sum())
+    return _Weighed(weight, y, rest, prior / held, np.column_stack(per), sums)
+
+
+def _fit(room: _Room, noise: float, between: float, missed: float, start: Floats) -> tuple[Floats, Floats, float]:
     """The effects at given spreads by Newton's method; their information, and the logarithm of the evidence."""
-    spread2 = noise**2 * data.scale2 + data.variance + data.added
-    weight = 1.0 / spread2
-    y = data.y - data.shift
-    own_variance, pull, sums = _own(data, noise, between)
-    gauss = (data.x * weight[:, None]).T @ data.x - (pull * own_variance[:, None]).T @ pull
-    gauss += np.diag(data.prior_sd**-2)
-    linear = data.x.T @ (weight * y) - pull.T @ (own_variance * sums)
-    effects = start
-    information = gauss
+    at = _weighed(room, noise, between)
+    x, weight, y = room.ended.x.reshape(-1, start.size), at.weight.ravel(), at.y.ravel()
+    gauss = (x * weight[:, None]).T @ x - (at.pull * at.own_variance[:, None]).T @ at.pull
+    gauss += np.diag(room.prior_sd**-2)
+    linear = x.T @ (weight * y) - at.pull.T @ (at.own_variance * at.sums)
+    effects, information = start, gauss
     for _ in range(12):
-        slope, curve, _ = _open(data, noise, missed, effects, own_variance, pull, sums)
+        slope, curve, _, _ = _open(room, noise, missed, effects, at)
         information = gauss + curve
         step = np.linalg.solve(information, linear - gauss @ effects + slope)
         largest = float(np.abs(step).max())
         effects = effects + step * min(1.0, 0.5 / max(largest, 1e-12))
         if largest < 1e-4:
             break
-    value = _open(data, noise, missed, effects, own_variance, pull, sums)[2]
-    residual = y - data.x @ effects
-    value += -0.5 * float(weight @ residual**2) + 0.5 * float(own_variance @ (sums - pull @ effects) ** 2)
-    prior = between**2 + data.extra
-    value += -0.5 * float(np.log(spread2).sum()) + 0.5 * float(np.log(own_variance / prior).sum())
-    value -= 0.5 * float(((effects / data.prior_sd) ** 2).sum()) + 0.5 * float(np.linalg.slogdet(information)[1])
+    value = at.rest + _open(room, noise, missed, effects, at)[2]
+    value -= 0.5 * float(weight @ (y - x @ effects) ** 2)
+    value += 0.5 * float(at.own_variance @ (at.sums - at.pull @ effects) ** 2)
+    value -= 0.5 * float(((effects / room.prior_sd) ** 2).sum()) + 0.5 * float(np.linalg.slogdet(information)[1])
     return effects, information, value
 
 
 def _open(
-    data: _Rows, noise: float, missed: float, effects: Floats, own_variance: Floats, pull: Floats, sums: Floats
-) -> tuple[Floats, Floats, float]:
-    """What intervals still running say: that they are longer than this, or that a molt went unseen."""
+    room: _Room, noise: float, missed: float, effects: Floats, own: _Weighed
+) -> tuple[Floats, Floats, float, Floats]:
+    """What intervals still running say: that they are longer than this, or that a molt went unseen.
+
+    Slope and curve by the effects, value, and how likely each is to last so long, by state.
+    """
     from scipy.special import ndtr
 
-    at = data.open_animal
-    x = data.open_x - own_variance[at, None] * pull[at]
-    spread = np.sqrt(noise**2 * data.open_scale2 + data.open_variance + own_variance[at])
-    z = (data.open_y - own_variance[at] * sums[at] - x @ effects) / spread
-    lasting, density, bend = np.full(z.size, FOREVER), np.zeros(z.size), np.zeros(z.size)
-    for share, longer in zip(_shares(missed), SEVERAL, strict=True):
+    rows, at = room.going, room.going.animal
+    x = rows.x - (own.own_variance[at, None] * own.pull[at])[None]
+    spread = np.sqrt(noise**2 * rows.scale2 + rows.variance + own.own_variance[at])
+    z = (rows.y - own.own_variance[at] * own.sums[at] - x @ effects) / spread
+    lasting, density, bend = np.full(z.shape, FOREVER), np.zeros(z.shape), np.zeros(z.shape)
+    for share, longer in zip(shares(missed), SEVERAL, strict=True):
         z_k = z - longer / spread
-        here = share * np.exp(-0.5 * z_k**2) / np.sqrt(2.0 * np.pi)
+        here = (1.0 - FOREVER) * share * np.exp(-0.5 * z_k**2) / np.sqrt(2.0 * np.pi)
         lasting += (1.0 - FOREVER) * share * ndtr(-z_k)
-        density += (1.0 - FOREVER) * here
-        bend += (1.0 - FOREVER) * here * z_k
+        density += here
+        bend += here * z_k
     pressure = density / lasting
-    curve = np.clip(pressure**2 - bend / lasting, 0.0, 1.0)
-    scaled = x / spread[:, None]
-    return scaled.T @ pressure, (scaled * curve[:, None]).T @ scaled, float(np.log(lasting).sum())
+    curve = np.clip(pressure**2 - bend / lasting, 0.0, 1.0) * room.going_belief
+    flat = (x / spread[:, :, None]).reshape(-1, effects.size)
+    slope = flat.T @ (pressure * room.going_belief).ravel()
+    value = float((np.log(lasting) * room.going_belief).sum())
+    return slope, (flat * curve.ravel()[:, None]).T @ flat, value, lasting
 
 
-def _shares(missed: float) -> tuple[float, float, float]:
-    return 1.0 - missed, missed * (1.0 - missed), missed**2
-
-
-def _spreads(data: _Rows, start: Floats, missed: float, effects: Floats) -> Floats:
+def _spreads(room: _Room, start: Floats, missed: float, effects: Floats) -> Floats:
     """Logarithms of noise and spread between animals, at the top of the marginal likelihood with their priors."""
     from scipy.optimize import minimize
 
@@ -205,7 +232,7 @@ def _spreads(data: _Rows, start: Floats, missed: float, effects: Floats) -> Floa
 
     def against(at: Floats) -> float:
         noise, between = np.exp(np.clip(at, middle - 4 * width, middle + 4 * width))
-        evidence = _fit(data, float(noise), float(between), missed, effects)[2]
+        evidence = _fit(room, float(noise), float(between), missed, effects)[2]
         return float(0.5 * (((at - middle) / width) ** 2).sum() - evidence)
 
     simplex = start + np.array([[0.0, 0.0], [0.25, 0.0], [0.0, 0.25]])
@@ -216,28 +243,29 @@ def _spreads(data: _Rows, start: Floats, missed: float, effects: Floats) -> Floa
     return np.asarray(found.x, np.float64)
 
 
-def _unseen(data: _Rows, noise: float, between: float, missed: float, effects: Floats) -> float:
-    """Weigh how many molts lie in each interval (in place) by all else known of its animal; the share unseen."""
-    if not data.y.size:
-        return missed
-    own_variance, pull, sums = _own(data, noise, between)
-    own = own_variance * (sums - pull @ effects)
-    mine2 = noise**2 * data.scale2 + data.variance + data.added
+def _believe(
+    room: _Room, noise: float, between: float, missed: float, effects: Floats, maturity: Maturity
+) -> tuple[float, Floats]:
+    """Weigh (in place) what nobody saw; the share of unseen molts, and of mature animals in each interval."""
+    rows = room.ended
+    if not rows.animal.size:
+        return missed, np.zeros(0)
+    at = _weighed(room, noise, between)
+    own_variance = at.own_variance[rows.animal]
+    own = own_variance * (at.sums - at.pull @ effects)[rows.animal]
+    fixed = rows.x @ effects
     # the animal without the interval in question, so that it does not vouch for itself
-    rest = 1.0 / np.maximum(1.0 / own_variance[data.animal] - 1.0 / mine2, 1e-6)
-    fixed = data.x @ effects
-    rest_own = rest * (own[data.animal] / own_variance[data.animal] - (data.y - data.shift - fixed) / mine2)
-    off = data.y - fixed - rest_own
-    total2 = noise**2 * data.scale2 + data.variance + np.minimum(rest, between**2 + data.extra[data.animal])
-    logs = [log(share) - 0.5 * (off - more) ** 2 / total2 for share, more in zip(_shares(missed), SEVERAL, strict=True)]
-    stray2 = total2 + STRAY_SD**2
-    logs.append(log(STRAY) - 0.5 * off**2 / stray2 - 0.5 * np.log(stray2 / total2))
-    belief = np.exp(np.array(logs) - np.max(logs, axis=0))
-    belief /= belief.sum(axis=0)
-    belief[:, ~data.several] = np.array([1.0, 0.0, 0.0, 0.0])[:, None]
-    more = np.array([*SEVERAL, 0.0])
-    mean = more @ belief
-    data.shift, data.added = mean, (more**2) @ belief - mean**2 + STRAY_SD**2 * belief[3]
-    lost = float((belief[1] + 2.0 * belief[2])[data.several].sum())
-    seen = float(np.count_nonzero(data.several))
-    return min(0.3, max(0.005, (MISSED * MISSED_WEIGHT + lost) / (MISSED_WEIGHT + seen + lost)))
+    rest = 1.0 / np.maximum(1.0 / own_variance - at.weight.sum(axis=0), 1e-6)
+    rest = np.minimum(rest, between**2 + room.extra[rows.animal])
+    rest_own = rest * (own / own_variance - (at.weight * (at.y - fixed)).sum(axis=0))
+    total2 = noise**2 * rows.scale2 + rows.variance + rest
+    room.belief, mature = weigh(rows, rows.y - fixed - rest_own, total2, missed, maturity)
+    lasting = _open(room, noise, missed, effects, at)[3]
+    table = maturity.chance(rows.beyond)
+    chance = carried(mature, table, room.going.before, maturity.chance(room.going.beyond))
+    likely = np.stack((1.0 - chance, chance)) * lasting
+    room.going_belief = likely / likely.sum(axis=0)
+    cause = room.belief.sum(axis=0)[:, rows.whole]
+    lost = float((cause[1] + 2.0 * cause[2]).sum())
+    seen = float(np.count_nonzero(rows.whole))
+    return min(0.3, max(0.005, (MISSED * MISSED_WEIGHT + lost) / (MISSED_WEIGHT + seen + lost))), mature

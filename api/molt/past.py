@@ -75,12 +75,6 @@ class Past:
         """Whether its size now rests on a measurement."""
         return self.ln_mm_sd[-1] < GUESS_SD
 
-    def mature(self, span: int) -> float:
-        """How far it is mature in a span: 0 to 1 about the species' length. [1]"""
-        middle, spread = self.species.mature.value, self.species.mature.sd
-        width = max(0.05, spread / middle) * 0.6
-        return 1.0 / (1.0 + exp(min(30.0, (log(middle) - self.ln_mm[span]) / width)))
-
 
 def past_of(life: Life, now_ms: int, looked_ms: int | None = None) -> Past:
     """An animal's past up to a time. ``looked_ms``: the last look at it that would have seen a molt; None: now."""

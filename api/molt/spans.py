@@ -1,4 +1,4 @@
-"""How far an animal's own clock ran between two times: over the tanks it sat in, without holds, slower in winter.
+"""How far an animal's own clock ran between two times: over the tanks it sat in, without holds, by winter's rate too.
 
 All animals are asked for at once, tank by tank. Must not do: know what a molt is.
 """
@@ -29,7 +29,7 @@ NOWHERE = Warmth()
 
 @dataclass(frozen=True, slots=True)
 class Ran:
-    """For each asked span: what the clock ran, the same without winter's slowing, its variance, and days.
+    """For each asked span: what the clock ran, slowed in winter if the species is, and without that; its variance.
 
     ``days`` it was free to run, ``known_d`` of them on record.
     """
@@ -51,20 +51,18 @@ class Spans:
     _pieces: dict[tuple[str | None, str], list[tuple[int, int, int, float]]] = field(default_factory=dict)
     _species: dict[str, Species] = field(default_factory=dict)
 
-    def ask(self, past: Past, start_ms: int, end_ms: int, mature: float) -> int:
+    def ask(self, past: Past, start_ms: int, end_ms: int) -> int:
         """Put a span of an animal on the list; its number among the answers."""
         number = self._asked
         self._asked += 1
         self._species[past.species.name] = past.species
-        slowed = mature * (1.0 - WINTER_RATE) if past.species.winter else 0.0
         for tank, a_ms, b_ms in _pieces(past, start_ms, end_ms):
             rows = self._pieces.setdefault((tank if tank in self.water else None, past.species.name), [])
-            if slowed < 0.01:
-                rows.append((number, a_ms, b_ms, 1.0))
+            if past.species.winter:
+                cut = _winters(a_ms, b_ms, self.north)
+                rows.extend((number, a, b, WINTER_RATE if cold else 1.0) for a, b, cold in cut)
             else:
-                rows.extend(
-                    (number, a, b, 1.0 - slowed if cold else 1.0) for a, b, cold in _winters(a_ms, b_ms, self.north)
-                )
+                rows.append((number, a_ms, b_ms, 1.0))
         return number
 
     def answer(self) -> Ran:
@@ -73,7 +71,7 @@ class Spans:
         for (tank, name), rows in self._pieces.items():
             number, start_ms, end_ms, weight = (np.array(column) for column in zip(*rows, strict=True))
             total, variance, known_d = clock_in(self.water, tank, self._species[name]).between(start_ms, end_ms)
-            adds = (total * weight, total, variance * weight**2, (end_ms - start_ms) / DAY_MS, known_d)
+            adds = (total * weight, total, variance, (end_ms - start_ms) / DAY_MS, known_d)
             for kept, add in zip(out, adds, strict=True):
                 kept += np.bincount(number, add, minlength=self._asked)
         return Ran(*out)
