@@ -12,7 +12,7 @@ from api.domain.life import Life, Molt, Stage
 from api.services.animals import AnimalNow, Newcomer, remarks
 from dashboard.clock import Clock, Moment
 from dashboard.event_form import Fields, first, number
-from dashboard.tank_log import marks_words, short, stage_words
+from dashboard.tank_log import clutch_words, marks_words, short, stage_words
 from dashboard.words import count
 
 DAY_MS = 86_400_000
@@ -107,16 +107,6 @@ def size_words(life: Life) -> str:
         f"{short(mass)} g" if mass is not None else "",
     ]
     return ", ".join(one for one in said if one)
-
-
-def clutch_words(life: Life, clock: Clock) -> str:
-    """Eggs or young it carries."""
-    clutch = life.clutch
-    if clutch is None:
-        return ""
-    if clutch.hatched_ms is not None:
-        return f"carries young, hatched {clock.moment(clutch.hatched_ms).text}"
-    return f"carries eggs, seen {clock.moment(clutch.eggs_ms).text}" if clutch.eggs_ms is not None else ""
 
 
 def limb_views(life: Life) -> tuple[list[LimbView], list[LimbView]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from api.domain.animal import LimbState
 from api.domain.husbandry import KIND_NAMES, SIGN_NAMES, EventKind, Husbandry
-from api.domain.life import Stage
+from api.domain.life import Life, Stage
 from api.domain.quantity import MEANING
 from api.services.animals import AnimalNow
 from api.services.answers import SoftNow
@@ -35,12 +35,13 @@ COLOUR_NOTES = "Dark brown eggs are kept; orange ones fall off, unfertilised (co
 
 @dataclass(frozen=True, slots=True)
 class Chip:
-    """An animal of the tank. ``stage`` is empty when it is hard."""
+    """An animal of the tank. ``stage`` is empty when it is hard, ``brood`` when it carries nothing."""
 
     id: int
     name: str
     stage: str
     marks: str
+    brood: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,17 @@ class Names:
 
 def chip(now: AnimalNow, clock: Clock) -> Chip:
     """One animal."""
-    return Chip(now.id, now.animal.name, stage_words(now, clock), marks_words(now))
+    return Chip(now.id, now.animal.name, stage_words(now, clock), marks_words(now), clutch_words(now.life, clock))
+
+
+def clutch_words(life: Life, clock: Clock) -> str:
+    """Eggs or young it carries."""
+    clutch = life.clutch
+    if clutch is None:
+        return ""
+    if clutch.hatched_ms is not None:
+        return f"carries young, hatched {clock.moment(clutch.hatched_ms).text}"
+    return f"carries eggs, seen {clock.moment(clutch.eggs_ms).text}" if clutch.eggs_ms is not None else ""
 
 
 def stage_words(now: AnimalNow, clock: Clock) -> str:
