@@ -97,7 +97,7 @@ class Service:
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
-        self.read = Reader(self.store, self.plan, now_ms(), self.guard.tanks)
+        self.read = Reader(self.store, self.plan, now_ms(), self.guard)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)

@@ -13,7 +13,7 @@ from api.domain.husbandry import KIND_NAMES, SIGN_NAMES, EventKind, Husbandry
 from api.domain.life import Life, Stage
 from api.domain.quantity import MEANING
 from api.services.animals import AnimalNow
-from api.services.answers import SoftNow
+from api.services.answers import BroodNow, SoftNow
 from api.services.entries import Entry
 from dashboard.clock import Clock, Moment
 from dashboard.words import joined
@@ -99,6 +99,14 @@ def soft_words(soft: SoftNow, clock: Clock) -> str:
     if soft.stage is Stage.SOFT:
         return f"soft: {soft.name} until {clock.moment(soft.soft_until_ms).text}"
     return f"hardening: {soft.name}, hard from {clock.moment(soft.hard_from_ms).text}"
+
+
+def brood_words(brood: BroodNow, clock: Clock) -> str:
+    """Eggs or young of a mother, for a tank's strip."""
+    if brood.hatched_ms is not None:
+        return f"young: {brood.name}, hatched {clock.moment(brood.hatched_ms).text}"
+    since = f" since {clock.moment(brood.eggs_ms).text}" if brood.eggs_ms is not None else ""
+    return f"berried: {brood.name}{since}"
 
 
 def marks_words(now: AnimalNow) -> str:

@@ -15,7 +15,7 @@ from dashboard.clock import Clock
 from dashboard.notices import Notice, notices_of
 from dashboard.readings import ReadingView, reading_views
 from dashboard.strip import Strip, strip_of
-from dashboard.tank_log import soft_words
+from dashboard.tank_log import brood_words, soft_words
 from dashboard.units import Units, lens
 from dashboard.words import count
 
@@ -124,7 +124,7 @@ def tank_view(now: TankNow, units: Units, clock: Clock) -> TankView:
         readings=tuple(view for view in readings if view.judged),
         also=tuple(view for view in readings if not view.judged),
         alerts=alerts,
-        soft=tuple(soft_words(one, clock) for one in now.soft),
+        soft=(*(soft_words(one, clock) for one in now.soft), *(brood_words(one, clock) for one in now.broods)),
     )
 
 

@@ -20,6 +20,7 @@ class AlertKind(StrEnum):
     OUTSIDE_CARE = "outside_care"
     CALIBRATION_DUE = "calibration_due"
     SOFT_AND_HARD = "soft_and_hard"
+    MOTHER_STAYS = "mother_stays"
 
 
 class AlertState(StrEnum):

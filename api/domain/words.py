@@ -17,6 +17,7 @@ KIND_WORDS = {
     AlertKind.OUTSIDE_CARE: "outside its care range",
     AlertKind.CALIBRATION_DUE: "calibration due",
     AlertKind.SOFT_AND_HARD: "soft and hard animals together",
+    AlertKind.MOTHER_STAYS: "mother with hatched young",
 }
 
 

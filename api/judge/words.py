@@ -20,6 +20,7 @@ FIRST_CHECK = {
     AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
     AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",
     AlertKind.SOFT_AND_HARD: "Part them: the hard ones out, or a divider and shelter. Do not handle the soft one.",
+    AlertKind.MOTHER_STAYS: "Take her out by day 3, once no young cling under her tail; crowded mothers eat young.",
 }
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
 

@@ -98,6 +98,16 @@ class SoftNow:
 
 
 @dataclass(frozen=True, slots=True)
+class BroodNow:
+    """A mother with eggs, or with young once ``hatched_ms`` is set."""
+
+    animal: int
+    name: str
+    eggs_ms: int | None
+    hatched_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class TankNow:
     """One tank: its latest readings, its night strip, its alerts, and one line of words.
 
@@ -115,6 +125,7 @@ class TankNow:
     time_left_s: float | None
     most_oxygen_mg_l: float | None
     soft: tuple[SoftNow, ...] = ()
+    broods: tuple[BroodNow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from api.domain.alert import AlertKind, AlertState, Priority
@@ -20,7 +20,6 @@ from api.services.answers import (
     PortNow,
     RoomNow,
     Series,
-    SoftNow,
     TankNow,
 )
 from api.services.latest import LatestMaker
@@ -28,21 +27,21 @@ from api.services.line_words import tank_words, urgency
 from api.services.plan import RoomPlan
 from api.services.pressure import pressure_warning, station
 from api.services.series import SeriesMaker
+from api.services.soft_guard import SoftGuard
 from api.services.strips import Strips
 from api.storage.base import AlertRow, Store
 
 OPEN_STATES = (AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
 SILENT_MS = 60_000
-Soft = Mapping[str, tuple[SoftNow, ...]]
 
 
 class Reader:
     """Answers."""
 
     def __init__(
-        self, store: Store, plan: Callable[[], RoomPlan], started_ms: int, soft: Callable[[int], Soft] = lambda _: {}
+        self, store: Store, plan: Callable[[], RoomPlan], started_ms: int, guard: SoftGuard | None = None
     ) -> None:
-        self._store, self._plan, self._soft = store, plan, soft
+        self._store, self._plan, self._guard = store, plan, guard
         self._strips = Strips(store)
         self._series = SeriesMaker(store, plan)
         self._latest = LatestMaker(store, plan, started_ms)
@@ -53,11 +52,8 @@ class Reader:
         air = station(self._store.readings.channels(), plan, now_ms)
         standing = self.alerts(OPEN_STATES)
         by_probe = self._latest.all(now_ms)
-        soft = self._soft(now_ms)
-        tanks = [
-            replace(self._tank(tank, plan, standing, by_probe, now_ms, air.pressure_kpa), soft=soft.get(tank.id, ()))
-            for tank in plan.tanks.values()
-        ]
+        tanks = [self._tank(tank, plan, standing, by_probe, now_ms, air.pressure_kpa) for tank in plan.tanks.values()]
+        tanks = self._with_animals(tanks, now_ms)
         claimed = {probe.id for probe in plan.probes.values() if probe.tank is not None}
         return RoomNow(
             time_ms=now_ms,
@@ -89,7 +85,14 @@ class Reader:
         by_probe = self._latest.all(now_ms, tank_id)
         air = station(self._store.readings.channels(), plan, now_ms)
         made = self._tank(tank, plan, self.alerts(OPEN_STATES), by_probe, now_ms, air.pressure_kpa)
-        return replace(made, soft=self._soft(now_ms).get(tank.id, ()))
+        return self._with_animals([made], now_ms)[0]
+
+    def _with_animals(self, tanks: list[TankNow], now_ms: int) -> list[TankNow]:
+        """Tanks with their soft animals and broods."""
+        if self._guard is None:
+            return tanks
+        soft, broods = self._guard.tanks(now_ms), self._guard.broods()
+        return [replace(one, soft=soft.get(one.tank.id, ()), broods=broods.get(one.tank.id, ())) for one in tanks]
 
     def quantities(self, tank_id: str) -> tuple[Quantity, ...]:
         """The quantities ever seen in a tank, in the order of the glossary."""

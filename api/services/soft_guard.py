@@ -1,5 +1,6 @@
 """The soft guard: which tanks hold a soft animal, tighter oxygen there, and an alert where hard ones are with it.
 
+And where a mother is still with young that hatched two days ago, as she should leave them by the third.
 Must not do: look at work that is not committed yet; it looks first and hands what it saw to the writer.
 """
 
@@ -13,7 +14,7 @@ from api.domain.husbandry import EventKind
 from api.domain.life import Life, Stage
 from api.judge.alert_cycle import AT_ONCE, Sample
 from api.judge.soft_stage import DAY_MS, SOFT_D, hard_from_ms, soft_until_ms, stage_at
-from api.services.answers import SoftNow
+from api.services.answers import BroodNow, SoftNow
 from api.services.entries import entry_of
 from api.services.ingest import Ingest
 from api.services.lives import Lives
@@ -22,6 +23,9 @@ from api.storage.animal_base import Asked
 from api.storage.base import Store
 
 ONE_OF_THEM = "one of its animals"
+YOUNG_RIDE_MS = round(2 * DAY_MS)
+"""The young ride on the mother for two to three days (common practice, no source). [ms]"""
+KINDS = (AlertKind.SOFT_AND_HARD, AlertKind.MOTHER_STAYS)
 
 
 class SoftGuard:
@@ -63,8 +67,17 @@ class SoftGuard:
                 out.append((event.tank, SoftNow(None, ONE_OF_THEM, Stage.SOFT, event.time_ms, until_ms, until_ms)))
         return out
 
-    def look(self) -> Mapping[str, int]:
-        """Bring the plan up to date; per tank with soft and hard animals together, since when. [ms]"""
+    def broods(self) -> dict[str, tuple[BroodNow, ...]]:
+        """Mothers with eggs or young, by tank."""
+        found: dict[str, list[BroodNow]] = {}
+        for life in self._lives.all().values():
+            if life.clutch is not None and life.tank is not None:
+                brood = BroodNow(life.id, life.animal.name, life.clutch.eggs_ms, life.clutch.hatched_ms)
+                found.setdefault(life.tank, []).append(brood)
+        return {tank: tuple(some) for tank, some in found.items()}
+
+    def look(self) -> Mapping[Subject, int]:
+        """Bring the plan up to date; what is wrong with the company in a tank, and since when. [ms]"""
         with self._lock:
             now_ms = self._now_ms()
             soft = {tank: [one for one in some if one.stage is Stage.SOFT] for tank, some in self.tanks(now_ms).items()}
@@ -74,18 +87,22 @@ class SoftGuard:
             for life in self._lives.all().values():
                 if life.tank in soft:
                     living.setdefault(life.tank, []).append(life)
-            return {
-                tank: min(one.molted_ms for one in some)
+            wrong = {
+                Subject(tank, AlertKind.SOFT_AND_HARD): min(one.molted_ms for one in some)
                 for tank, some in soft.items()
                 if _mixed(some, living.get(tank, []))
             }
+            for tank, broods in self.broods().items():
+                hatched = [one.hatched_ms for one in broods if one.hatched_ms is not None]
+                if hatched and now_ms - min(hatched) >= YOUNG_RIDE_MS:
+                    wrong[Subject(tank, AlertKind.MOTHER_STAYS)] = min(hatched)
+            return wrong
 
-    def take(self, mixed: Mapping[str, int], now_ms: int, ingest: Ingest, events: list[AlertEvent]) -> None:
-        """In the writer: each tank's alert begins, goes on or ends."""
-        for tank in self._plan().tanks:
-            level = Priority.TODAY if tank in mixed else None
-            sample = Sample(now_ms, level, since_ms=mixed.get(tank))
-            ingest.take(Subject(tank, AlertKind.SOFT_AND_HARD), sample, AT_ONCE, events)
+    def take(self, wrong: Mapping[Subject, int], now_ms: int, ingest: Ingest, events: list[AlertEvent]) -> None:
+        """In the writer: each tank's alerts begin, go on or end."""
+        for subject in (Subject(tank, kind) for tank in self._plan().tanks for kind in KINDS):
+            level = Priority.TODAY if subject in wrong else None
+            ingest.take(subject, Sample(now_ms, level, since_ms=wrong.get(subject)), AT_ONCE, events)
 
 
 def _mixed(soft: list[SoftNow], living: list[Life]) -> bool:

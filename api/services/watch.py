@@ -37,8 +37,8 @@ class Watch:
     def look(self) -> None:
         """One look at all probes, kept like any other judgement."""
         now_ms = self._now_ms()
-        mixed = self._guard.look()
-        self._store.write(lambda: self._work(now_ms, mixed), self._ingest.settle).result()
+        company = self._guard.look()
+        self._store.write(lambda: self._work(now_ms, company), self._ingest.settle).result()
 
     def last_ms(self, probe: Probe, subject: Subject) -> int:
         """When a probe last spoke, or when this service began to listen.
@@ -52,14 +52,14 @@ class Watch:
         standing = track is not None and track.state in STANDING
         return heard_ms if standing and heard_ms >= 0 else max(heard_ms, self.since_ms)
 
-    def _work(self, now_ms: int, mixed: Mapping[str, int]) -> None:
+    def _work(self, now_ms: int, company: Mapping[Subject, int]) -> None:
         self._ingest.begin()
         plan = self._plan()
         probes = [probe for probe in plan.probes.values() if probe.tank is not None]
         events: list[AlertEvent] = []
         whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
         self._calibrations(plan, now_ms, events)
-        self._guard.take(mixed, now_ms, self._ingest, events)
+        self._guard.take(company, now_ms, self._ingest, events)
         for probe in probes:
             subject = Subject(probe.tank, AlertKind.QUIET_PROBE, probe.id)
             track = self._ingest.tracks.get(subject)

@@ -134,3 +134,22 @@ def test_an_exuvia_that_nobody_knows_the_owner_of(lab: TestRoom) -> None:
     lab.now_ms += HOUR_MS
     log(lab, K.MOLT, 2)
     assert together(lab)[0].state is AlertState.RETURNED_UNACKNOWLEDGED
+
+
+def test_a_mother_leaves_her_young_by_the_third_day(lab: TestRoom) -> None:
+    """Berried stands with the tank; two days after hatching there is an alert, until she is moved or they are off."""
+    log(lab, K.EGGS_SEEN, 2, days_ago=30)
+    tank = lab.service.read.tank("t2", lab.now_ms)
+    assert [(one.name, one.hatched_ms) for one in tank.broods] == [("Bo", None)]
+    log(lab, K.HATCHED, 2, days_ago=1.9)
+    lab.service.watch.look()
+    assert lab.service.read.alerts(None) == ()
+    lab.now_ms += DAY_MS // 4
+    together(lab)
+    alerts = [one for one in lab.service.read.alerts(None) if one.kind is not AlertKind.QUIET_ROOM]
+    assert [(one.kind, one.tank, one.priority) for one in alerts] == [(AlertKind.MOTHER_STAYS, "t2", "today")]
+    assert "no young cling under her tail" in alerts[0].text
+    log(lab, K.MOTHER_MOVED, 2, tank="t1")
+    together(lab)
+    assert lab.service.read.alert(alerts[0].id).state is AlertState.RETURNED_UNACKNOWLEDGED
+    assert lab.service.read.tank("t2", lab.now_ms).broods == ()
