@@ -66,7 +66,18 @@ def _parser() -> argparse.ArgumentParser:
     user.add_argument("action", choices=("list", "password", "remove"))
     user.add_argument("name", nargs="?", default="")
     user.set_defaults(work=_user)
+    _keeping(commands, shared)
     return parser
+
+
+def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser], shared: argparse.ArgumentParser) -> None:
+    backup = commands.add_parser("backup", parents=[shared], help="a whole, checked copy, while the service runs")
+    backup.add_argument("--to", help="folder of the backups (default: intermolt-backups beside the data folder)")
+    backup.add_argument("--keep", type=int, help="remove the oldest whole backups beyond so many (default: none)")
+    backup.set_defaults(work=_backup)
+    restore = commands.add_parser("restore", parents=[shared], help="put a backup in place, the service being stopped")
+    restore.add_argument("folder", help="a folder intermolt-YYYYMMDD-HHMMSS that backup made")
+    restore.set_defaults(work=_restore)
 
 
 def _run(given: argparse.Namespace, mine: Settings) -> int:
@@ -110,6 +121,18 @@ def _animals(given: argparse.Namespace, mine: Settings) -> int:
     if given.action == "import":
         return import_file(mine.data, given.file, given.person)
     return export_file(mine.data, given.file, given.events)
+
+
+def _backup(given: argparse.Namespace, mine: Settings) -> int:
+    from api.backup_command import backup
+
+    return backup(mine, given.to, given.keep)
+
+
+def _restore(given: argparse.Namespace, mine: Settings) -> int:
+    from api.restore_command import restore
+
+    return restore(mine, given.folder)
 
 
 def _user(given: argparse.Namespace, mine: Settings) -> int:

@@ -41,19 +41,22 @@ def analyze(*words: str) -> subprocess.CompletedProcess[str]:
 def test_the_units_are_sound(tmp_path: Path) -> None:
     """systemd finds nothing to say about them."""
     for unit in UNITS.glob("intermolt*.*"):
-        if unit.suffix in (".service", ".target"):
+        if unit.suffix in (".service", ".target", ".timer"):
             text = unit.read_text(encoding="utf-8").replace(BIN, str(tmp_path))
             (tmp_path / unit.name).write_text(text, encoding="utf-8")
     for name in ("intermolt", "python"):
         (tmp_path / name).symlink_to(sys.executable)
     units = sorted(str(path) for path in tmp_path.glob("intermolt*.*"))
-    assert len(units) == 3
+    assert len(units) == 5
     done = analyze("verify", "--man=no", *units)
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
 
 
 @needs_systemd
-@pytest.mark.parametrize(("unit", "most"), [("intermolt-service.service", 1.5), ("intermolt-collector.service", 2.2)])
+@pytest.mark.parametrize(
+    ("unit", "most"),
+    [("intermolt-service.service", 1.5), ("intermolt-collector.service", 2.2), ("intermolt-backup.service", 1.0)],
+)
 def test_the_units_are_sealed(unit: str, most: float) -> None:
     """systemd's own measure of what a unit could reach, from 0 (nothing) to 10 (everything)."""
     done = analyze("security", "--offline=true", "--no-pager", str(UNITS / unit))
