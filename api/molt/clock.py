@@ -139,7 +139,10 @@ def _knots(time_ms: NDArray[np.int64], gaps: NDArray[np.intp]) -> NDArray[np.int
     hours = np.arange(time_ms[0] // HOUR_MS + 1, time_ms[-1] // HOUR_MS + 1) * HOUR_MS
     # where readings are an hour apart or more, asking for every hour would only find the same ones again
     found = np.arange(time_ms.size) if hours.size >= time_ms.size else np.searchsorted(time_ms, hours)
-    return np.unique(np.concatenate(([0], found, gaps, gaps + 1, [time_ms.size - 1])))
+    picked = np.concatenate(([0], found, [time_ms.size - 1]))
+    if gaps.size:
+        picked = np.sort(np.concatenate((picked, gaps, gaps + 1)))
+    return picked[np.append(True, np.diff(picked) > 0)]
 
 
 def _fill(total: Floats, known_d: Floats, before: NDArray[np.intp], left_end: Floats, right_end: Floats) -> Floats:

@@ -47,6 +47,13 @@ class Rows:
     beyond: Floats
     before: NDArray[np.intp]
 
+    def of(self, some: NDArray[np.bool_]) -> Rows:
+        """Some of the rows, for sums only: ``before`` no longer counts."""
+        return Rows(
+            self.animal[some], self.x[:, some], self.y[:, some], self.variance[:, some], self.scale2[:, some],
+            self.whole[some], self.beyond[some], self.before[some],
+        )  # fmt: skip
+
 
 def rows_of(rows: Intervals, picked: NDArray[np.bool_], ended: NDArray[np.bool_]) -> Rows:
     """Some intervals in both states; ``before`` counts among those that ended."""
