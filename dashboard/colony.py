@@ -53,6 +53,9 @@ class Events(Protocol):
     def of_tank(self, tank: str, most: int) -> list[Entry]:
         """The newest events of a tank."""
 
+    def between(self, tank: str, start_ms: int, end_ms: int, most: int) -> list[Entry]:
+        """The newest events of a tank in a time."""
+
     def of_animal(self, animal: int, most: int) -> list[Entry]:
         """The newest events of an animal."""
 

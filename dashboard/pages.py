@@ -16,8 +16,12 @@ from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from dashboard import contexts, render
 from dashboard.charts import POINTS, chart_figure, span_of
+from dashboard.colony import colony
+from dashboard.event_choices import names
+from dashboard.event_marks import event_marks
 from dashboard.live import Live, Parts
 from dashboard.service import Door
+from dashboard.theme import DARK, LIGHT
 from dashboard.visit import (
     NAME_COOKIE,
     OXYGEN_COOKIE,
@@ -28,9 +32,10 @@ from dashboard.visit import (
     remember,
     visit,
 )
+from dashboard.wall_clock import WallClock
 
 KEPT_WITHIN_S = 10.0
-MOST_ALERTS = 5000
+MOST_ALERTS, MOST_EVENTS = 5000, 1000
 router = APIRouter(include_in_schema=False)
 
 
@@ -64,7 +69,11 @@ def get_figure(
     read = here.service.read
     now = read.tank(tank_id, here.clock.now_ms)
     series = read.series(tank_id, quantity, shown.start_ms, shown.end_ms, POINTS)
-    return JSONResponse(chart_figure(series, now, read.alerts(None, MOST_ALERTS), here.units, here.clock, look))
+    made = chart_figure(series, now, read.alerts(None, MOST_ALERTS), here.units, here.clock, look)
+    happened = colony(request).events.between(tank_id, shown.start_ms, shown.end_ms, MOST_EVENTS)
+    wall = WallClock(here.clock, series.start_ms, series.end_ms)
+    made["data"] += event_marks(happened, names(here), wall, DARK if look == "dark" else LIGHT)
+    return JSONResponse(made)
 
 
 @router.get("/alerts")

@@ -149,6 +149,10 @@ class EventLog:
         """The newest events of a tank, withdrawn and corrected ones too."""
         return self.entries(Asked(tank=tank), most)
 
+    def between(self, tank: str, start_ms: int, end_ms: int, most: int) -> list[Entry]:
+        """The newest events of a tank in a time."""
+        return self.entries(Asked(tank=tank, start_ms=start_ms, end_ms=end_ms), most)
+
     def of_animal(self, animal: int, most: int) -> list[Entry]:
         """The newest events of an animal, withdrawn and corrected ones too."""
         return self.entries(Asked(animal=animal), most)

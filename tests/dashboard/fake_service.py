@@ -11,7 +11,9 @@ from api.domain.alert import AlertState
 from api.domain.calibration import Calibration
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import MEANING, Quantity
+from api.services.animals import AnimalNow
 from api.services.answers import AlertNow, AlertStep, RoomNow, Series, SeriesLine, SeriesPoint, TankNow
+from api.services.entries import Entry
 from api.services.probes import ProbeNow
 from tests.dashboard.made_up_room import HOUR_MS, NOW_MS, PAST, room
 
@@ -163,6 +165,18 @@ class NoProbes:
         raise NotFound(f"there is no calibration {calibration_id}")
 
 
+class NoAnimals:
+    """A room without animals, and nothing in its log."""
+
+    def all(self, now_ms: int) -> list[AnimalNow]:
+        """None."""
+        return []
+
+    def between(self, tank: str, start_ms: int, end_ms: int, most: int) -> list[Entry]:
+        """None."""
+        return []
+
+
 class FakeService:
     """The fake room's service; ``clock_ms`` is its clock."""
 
@@ -171,6 +185,7 @@ class FakeService:
         self.records = FakeRecords(self.read)
         self.hosts = hosts
         self.probes = self.calibrations = NoProbes()
+        self.animals = self.events = NoAnimals()
         self.clock_ms = NOW_MS
 
     def now_ms(self) -> int:

@@ -212,3 +212,17 @@ def test_a_name_is_remembered(site: Caller, lab: TestRoom) -> None:
     send(site, "/name", person="Noor", next=LOG)
     assert "Entering as <b>Noor</b>" in site.get(LOG).text
     assert lab.now_ms - entries(lab)[-1].event.time_ms < DAY_MS
+
+
+def test_the_log_stands_on_the_tanks_charts(site: Caller, lab: TestRoom) -> None:
+    """A mark a standing event, with its words; what was withdrawn leaves no mark."""
+    lab.minute(7.0)
+    log(lab, K.FED, tank="t1", days_ago=0.2, what="pea")
+    log(lab, K.MOLT, 1, days_ago=0.1)
+    gone = log(lab, K.NOTE, tank="t1", note="calm")
+    lab.service.events.withdraw(gone, "Noor", lab.now_ms).result(10)
+    log(lab, K.FED, tank="t2")
+    figure = site.get("/tank/t1/figure?quantity=oxygen").json()
+    marks = next(one for one in figure["data"] if one.get("name") == "events")
+    assert sorted(marks["text"]) == ["fed", "molt seen Ada"]
+    assert len(set(marks["marker"]["symbol"])) == 2
