@@ -28,13 +28,14 @@ def lines_of(
     values: Sequence[Value] = TEMPERATURE,
     every_s: float = 60.0,
     monotonic: Callable[[], float] = time.monotonic,
+    pause: Callable[[float], object] = time.sleep,
     **keys: Any,
 ) -> SerialLines:
     """A probe that speaks lines on ``port``, with the keys of its table."""
     made = Probe(probe, "serial_lines", every_s=every_s, values=tuple(values))
     options = take({"port": "port", **keys}, SerialLines.KEYS, NOWHERE)
     SerialLines.check(made, options, NOWHERE)
-    return SerialLines(made, options, Surroundings(now_ms, monotonic, time.sleep, lambda source: None, folder))
+    return SerialLines(made, options, Surroundings(now_ms, monotonic, pause, lambda source: None, folder))
 
 
 def all_said(driver: Driver, for_s: float = 0.15) -> Batch:
