@@ -25,7 +25,7 @@ from dashboard.animals import (
     newcomer_of,
     remark_words,
 )
-from dashboard.colony import colony
+from dashboard.colony import Maybe, Number, colony
 from dashboard.event_form import Fields, first
 from dashboard.forecast import clutch_lines, molt_forecast
 from dashboard.growth import growth_figure, hiatt_figure
@@ -91,7 +91,7 @@ def post_import(request: Request, fields: Annotated[Fields, Depends(fields_of)])
 
 
 @router.get("/animal/{animal_id}")
-def get_animal(request: Request, animal_id: int, kept: int | None = None) -> Response:
+def get_animal(request: Request, animal_id: Number, kept: Maybe = None) -> Response:
     """One animal."""
     return _page(visit(request), animal_id, kept)
 
@@ -128,7 +128,7 @@ def _page(
 
 
 @router.post("/animal/{animal_id}")
-def post_describe(request: Request, animal_id: int, fields: Annotated[Fields, Depends(fields_of)]) -> Response:
+def post_describe(request: Request, animal_id: Number, fields: Annotated[Fields, Depends(fields_of)]) -> Response:
     """Describe an animal anew; the earlier description stays on record."""
     here = visit(request)
     service, name = colony(request), here.session.name or first(fields, "person")
@@ -141,7 +141,7 @@ def post_describe(request: Request, animal_id: int, fields: Annotated[Fields, De
 
 
 @router.get("/animal/{animal_id}/figure")
-def get_figure(request: Request, animal_id: int, of: str = "growth", look: str = "light") -> Response:
+def get_figure(request: Request, animal_id: Number, of: str = "growth", look: str = "light") -> Response:
     """A chart of its growth."""
     here = visit(request)
     life = colony(request).animals.animal(animal_id, here.clock.now_ms).life

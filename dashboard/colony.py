@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from concurrent.futures import Future
-from typing import Protocol, cast
+from typing import Annotated, Protocol, cast
 
-from fastapi import Request
+from fastapi import Path, Query, Request
 
 from api.domain.animal import Animal
 from api.domain.husbandry import Husbandry
@@ -15,6 +15,10 @@ from api.services.animals import AnimalNow, Newcomer
 from api.services.entries import Entry
 from api.services.husbandry import Logged
 from api.services.molts import ClutchOutlook, MoltOutlook
+
+Number = Annotated[int, Path(ge=1, lt=2**63)]
+Maybe = Annotated[int | None, Query(ge=1, lt=2**63)]
+"""The number of a record in an address, as far as the database can count."""
 
 
 class Animals(Protocol):

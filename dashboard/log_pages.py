@@ -16,7 +16,7 @@ from api.domain.husbandry import KIND_NAMES, EventKind
 from api.services.event_checks import Doubtful
 from api.services.husbandry import reminders_of
 from dashboard import event_choices, render
-from dashboard.colony import colony
+from dashboard.colony import Maybe, Number, colony
 from dashboard.event_form import Fields, event_of, first, whole
 from dashboard.tank_log import entry_view
 from dashboard.visit import NAME_COOKIE, Glance, Visit, local_path, remember, visit
@@ -43,7 +43,7 @@ def get_short(tank_id: str) -> Response:
 
 
 @router.get("/tank/{tank_id}/log")
-def get_log(request: Request, tank_id: str, kept: int | None = None) -> Response:
+def get_log(request: Request, tank_id: str, kept: Maybe = None) -> Response:
     """One tank's log."""
     here = visit(request)
     return render.page("tank_log.html", log_context(here, tank_id, kept))
@@ -129,7 +129,7 @@ def _again(
 
 
 @router.get("/event/{event_id}")
-def get_event(request: Request, event_id: int, kept: int | None = None) -> Response:
+def get_event(request: Request, event_id: Number, kept: Maybe = None) -> Response:
     """One entry, with the form to correct it."""
     here = visit(request)
     entry = colony(request).events.entry(event_id)
@@ -149,7 +149,7 @@ def get_event(request: Request, event_id: int, kept: int | None = None) -> Respo
 @router.post("/event/{event_id}/withdraw")
 def post_withdraw(
     request: Request,
-    event_id: int,
+    event_id: Number,
     person: Annotated[str, Form()] = "",
     back: Annotated[str, Form()] = "",
 ) -> Response:

@@ -79,6 +79,8 @@ def read_animals(text: str, zone: str) -> Sheet:
     """
     if len(text) > MOST_CHARACTERS:
         raise InputError(f"this file is too large; split it into files of at most {MOST_CHARACTERS // 1_000_000} MB")
+    if not text.isascii() and any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise InputError("this file holds half a character; save it from the spreadsheet as 'CSV UTF-8'")
     text = text.removeprefix("\ufeff")
     head = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max(",;\t", key=head.count)

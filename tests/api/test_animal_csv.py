@@ -123,7 +123,13 @@ def test_rows_that_cannot_be_used(lab: TestRoom, row: str, words: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("", "empty"), ("\n\n", "empty"), ("tag,sex\nAda,f\n", "no column 'name'"), ("name,sex,sex\n", "stands twice")],
+    [
+        ("", "empty"),
+        ("\n\n", "empty"),
+        ("name\nA\ud800", "half a"),
+        ("tag,sex\nAda,f\n", "no column 'name'"),
+        ("name,sex,sex\n", "stands twice"),
+    ],
 )
 def test_files_that_are_none(text: str, words: str) -> None:
     """Told as a whole."""

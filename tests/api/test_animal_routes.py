@@ -10,8 +10,11 @@ from typing import Any
 
 import httpx
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as some
 
 from api.app import create_api
+from api.domain.husbandry import EventKind
 from tests.dashboard.caller import Caller
 from tests.support.rooms import NOW_MS, TestRoom, room
 
@@ -34,7 +37,8 @@ def site(lab: TestRoom) -> Iterator[Caller]:
 
 def post(site: Caller, path: str, **body: Any) -> httpx.Response:
     """A JSON body to a route."""
-    return site.post(f"/api/v1{path}", json=body)
+    content = json.dumps(body)
+    return site.post(f"/api/v1{path}", content=content, headers={"content-type": "application/json"})
 
 
 def ada(site: Caller) -> int:
@@ -177,3 +181,26 @@ def test_a_soft_animal_stands_with_its_tank(site: Caller) -> None:
         (number, "soft", "2026-09-25T14:13:20.000Z")
     ]
     assert NOW_MS == 1_790_000_000_000
+
+
+ODD = some.one_of(
+    some.none(), some.booleans(), some.integers(), some.floats(), some.text(some.characters()), some.just("2026-09-01"),
+    some.sampled_from(["1", "t1", "molt", "left_chela", "2026-09-21T10:00:00Z", "=1", "\ud800"]),
+    some.lists(some.integers(), max_size=2), some.dictionaries(some.text(max_size=3), some.integers(), max_size=2),
+)  # fmt: skip
+FIELDS = ("time", "since", "tank", "animal", "signs", "limb", "carapace_mm", "mass_g", "tested", "percent", "what",
+          "note", "replaces", "confirm", "name", "species", "hatched", "arrived", "measured", "limbs")  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    kind=some.sampled_from(EventKind), fields=some.dictionaries(some.sampled_from(FIELDS), ODD, max_size=5),
+    path=some.sampled_from(["/events", "/animals", "/animals/1"]),
+)  # fmt: skip
+def test_odd_bodies_never_break_anything(site: Caller, kind: EventKind, fields: dict[str, Any], path: str) -> None:
+    """Whatever stands in a field, the answer is kept or a reason, and what is kept can be asked for again."""
+    body = {"kind": kind, "person": "Aki", **fields} if path == "/events" else {"person": "Aki", **fields}
+    answer = post(site, path, **body)
+    assert answer.status_code in (200, 201, 404, 409, 422), answer.text
+    for asked in ("/events", "/events.csv", "/animals", "/animals.csv"):
+        assert site.get(f"/api/v1{asked}").status_code == 200

@@ -176,6 +176,9 @@ def test_pages_that_are_not_there(site: Caller) -> None:
     """A tank, an entry, a kind of event."""
     assert site.get("/tank/t9/log").status_code == 404
     assert site.get("/event/77").status_code == 404
+    assert site.get(f"/event/{2**70}").status_code == 422
+    assert site.get(f"{LOG}?kept={2**70}").status_code == 422
+    assert "Kept" not in site.get(f"{LOG}?kept=77").text
     assert send(site, "/event", kind="moult").status_code == 422
     assert send(site, "/event/77/withdraw").status_code == 404
     assert site.get("/tank/t9/label").status_code == 404
