@@ -21,7 +21,7 @@ from api.notify.apprise_adapter import AppriseNotifier
 from api.service import Service
 from api.services.event_checks import Doubtful
 from api.settings import settings
-from api.web import animal_routes, claim_routes, event_routes, health, probe_routes, readings, routes
+from api.web import animal_routes, claim_routes, event_routes, export_routes, health, probe_routes, readings, routes
 from api.web.problems import problem
 
 
@@ -61,6 +61,7 @@ def create_api(service: Service) -> FastAPI:
         claim_routes.router,
         animal_routes.router,
         event_routes.router,
+        export_routes.router,
         health.router,
     ):
         app.include_router(router)

@@ -78,6 +78,14 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser], shar
     restore = commands.add_parser("restore", parents=[shared], help="put a backup in place, the service being stopped")
     restore.add_argument("folder", help="a folder intermolt-YYYYMMDD-HHMMSS that backup made")
     restore.set_defaults(work=_restore)
+    out = commands.add_parser("export", parents=[shared], help="readings into CSV or Parquet, with a descriptor")
+    out.add_argument("--tank", action="append", help="a tank's id; may stand several times (default: everything)")
+    out.add_argument("--quantity", action="append", help="such as oxygen; may stand several times (default: all)")
+    out.add_argument("--from", dest="start", help="day or time, in the room's zone without an offset (default: all)")
+    out.add_argument("--to", dest="end", help="until when; a day alone is taken whole (default: now)")
+    out.add_argument("--format", choices=("csv", "parquet"), help="default: as the ending of --out, else csv")
+    out.add_argument("--out", required=True, help="a new file .csv or .parquet, a folder, or - to print")
+    out.set_defaults(work=_export)
 
 
 def _run(given: argparse.Namespace, mine: Settings) -> int:
@@ -133,6 +141,12 @@ def _restore(given: argparse.Namespace, mine: Settings) -> int:
     from api.restore_command import restore
 
     return restore(mine, given.folder)
+
+
+def _export(given: argparse.Namespace, mine: Settings) -> int:
+    from api.export_command import export
+
+    return export(mine, given)
 
 
 def _user(given: argparse.Namespace, mine: Settings) -> int:
