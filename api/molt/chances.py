@@ -125,6 +125,10 @@ def _now(pasts: Sequence[Past], rows: Intervals, pace: Pace, water: _Water, stat
     own = own + state * (rows.male == 0.5) * SEX_SD**2
     own = own + rows.end_variance / np.maximum(k, LEAST) ** 2
     own = own + (np.maximum(0.1, 1.0 - ran / k) * water.rate_sd / np.maximum(water.rate, 0.5)) ** 2
+    # days left at the middle of what is expected, and the winter in them
+    reached = (ahead < np.maximum(k - ran, 0.0)[:, None]).sum(axis=1).clip(max=AHEAD_D.size - 1)
+    in_winter = cold + water.cold_d[np.arange(len(pasts)), reached] * water.rate
+    own = own + state * pace.covariance[5, 5] * (in_winter / np.maximum(k, LEAST)) ** 2
     oldest = np.array([_oldest_d(past) for past in pasts]) * np.maximum(water.rate, 0.1)
     return _Now(ran, ahead, ln_k, shared_sd, np.sqrt(own), oldest)
 

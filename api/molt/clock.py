@@ -142,7 +142,8 @@ def _knots(time_ms: NDArray[np.int64], gaps: NDArray[np.intp]) -> NDArray[np.int
     picked = np.concatenate(([0], found, [time_ms.size - 1]))
     if gaps.size:
         picked = np.sort(np.concatenate((picked, gaps, gaps + 1)))
-    return picked[np.append(True, np.diff(picked) > 0)]
+    out: NDArray[np.intp] = picked[np.append(True, np.diff(picked) > 0)]
+    return out
 
 
 def _fill(total: Floats, known_d: Floats, before: NDArray[np.intp], left_end: Floats, right_end: Floats) -> Floats:

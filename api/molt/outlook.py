@@ -78,17 +78,38 @@ class MoltOutlook:
 class RoomOutlook:
     """All living animals' outlooks, in the order asked for.
 
-    ``daily`` are their chances by scenario, animal and day, ``weights`` those of the scenarios: each species is early
-    or late together. ``molted`` is each animal's curve over ``ahead_d`` days from its last look.
+    ``curves``: chance of having molted by scenario, animal and each of ``ahead_d`` days after the animal's last look
+    ``from_ms``; ``weights`` are those of the scenarios, in each of which a whole species is early or late together.
     """
 
     now_ms: int
     outlooks: tuple[MoltOutlook, ...]
     species: tuple[str, ...]
-    daily: Floats
+    from_ms: NDArray[np.int64]
     weights: Floats
     ahead_d: Floats
-    molted: Floats
+    curves: Floats
+
+    @property
+    def molted(self) -> Floats:
+        """Each animal's curve over all scenarios."""
+        out: Floats = np.einsum("c,cng->ng", self.weights, self.curves)
+        return out
+
+    def between(self, edges_ms: Sequence[int]) -> Floats:
+        """Chances of a molt between each two edges, by scenario, animal and step. [ms]
+
+        Raises InputError for edges that do not rise.
+        """
+        edges = np.asarray(edges_ms, np.float64)
+        if edges.size < 2 or not bool((np.diff(edges) > 0).all()):
+            raise InputError("edges of days must rise")
+        out = np.zeros((self.weights.size, len(self.outlooks), edges.size - 1))
+        for at, from_ms in enumerate(self.from_ms):
+            days = (edges - float(from_ms)) / DAY_MS
+            for scenario in range(self.weights.size):
+                out[scenario, at] = np.diff(np.interp(days, self.ahead_d, self.curves[scenario, at]))
+        return out
 
     def of(self, animal: int) -> MoltOutlook | None:
         """One animal's outlook; None for one that is dead or was not asked for."""
@@ -119,9 +140,11 @@ def room_outlook(
     groups: dict[str, list[int]] = {}
     for number, past in enumerate(pasts):
         groups.setdefault(group_of(past.life.animal), []).append(number)
-    found: dict[int, tuple[MoltOutlook, Floats, Floats]] = {}
+    found: dict[int, tuple[MoltOutlook, Floats]] = {}
     weights = np.ones(1)
     for members in groups.values():
+        if not any(pasts[one].life.alive for one in members):
+            continue
         curves, numbers = _group(pasts, rows, np.array(members), water, now_ms, north)
         weights = curves.weights
         molts = sum(len(pasts[one].moments) for one in members)
@@ -129,15 +152,14 @@ def room_outlook(
         for at, number in enumerate(numbers):
             found[int(number)] = _told(pasts[number], curves, at, now, molts, now_ms)
     order = sorted(found)
-    told = [found[number] for number in order]
     return RoomOutlook(
         now_ms=now_ms,
-        outlooks=tuple(one for one, _, _ in told),
+        outlooks=tuple(found[number][0] for number in order),
         species=tuple(group_of(pasts[number].life.animal) for number in order),
-        daily=np.stack([daily for _, daily, _ in told], axis=1) if told else np.zeros((1, 0, DAYS)),
+        from_ms=np.array([pasts[number].looked_ms for number in order], np.int64),
         weights=weights,
         ahead_d=AHEAD_D,
-        molted=np.stack([molted for _, _, molted in told]) if told else np.zeros((0, AHEAD_D.size)),
+        curves=np.stack([found[number][1] for number in order], axis=1) if order else np.zeros((1, 0, AHEAD_D.size)),
     )
 
 
@@ -165,14 +187,11 @@ def _group(
     return curves_of([pasts[one] for one in living], now, pace, water, now_ms, north), living
 
 
-def _told(
-    past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_ms: int
-) -> tuple[MoltOutlook, Floats, Floats]:
+def _told(past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_ms: int) -> tuple[MoltOutlook, Floats]:
     """One animal's outlook from its curve."""
     since_d = (now_ms - past.looked_ms) / DAY_MS
     curve = curves.weights @ curves.molted[:, at]
-    edges = np.minimum(since_d + np.arange(DAYS + 1), AHEAD_D[-1])
-    daily = np.array([np.diff(np.interp(edges, AHEAD_D, one)) for one in curves.molted[:, at]])
+    daily = np.diff(np.interp(since_d + np.arange(DAYS + 1), AHEAD_D, curve))
     by = [float(np.interp(min(since_d + days, AHEAD_D[-1]), AHEAD_D, curve)) for days in (0.0, 3.0, 7.0, 14.0)]
     days = float(now.ran.days[at])
     known = min(1.0, float(now.ran.known_d[at]) / days) if days > 0.01 else 1.0
@@ -192,7 +211,7 @@ def _told(
         within_3d=by[1],
         within_7d=by[2],
         within_14d=by[3],
-        daily=tuple(float(one) for one in curves.weights @ daily),
+        daily=tuple(daily.tolist()),
         middle_ms=ends[2],
         window_50=(ends[1], ends[3]),
         window_80=(ends[0], ends[4]),
@@ -202,7 +221,7 @@ def _told(
         basis=Basis(len(past.moments), molts, known, days),
         warnings=tuple(dict.fromkeys(warnings)),
     )
-    return outlook, daily, curve
+    return outlook, curves.molted[:, at]
 
 
 def _when(curve: Floats, share: float, from_ms: int) -> int | None:

@@ -107,7 +107,9 @@ def learn(rows: Intervals, animals: int, species: Species) -> Pace:
         noise, between = (float(one) for one in np.exp(spread))
         effects, _, _ = _fit(room, noise, between, missed, effects)
         missed, mature = _believe(room, noise, between, missed, effects, maturity)
-        maturity = learned_maturity(stated, room.ended.beyond, mature)
+        # intervals still running count too: those of animals that have just matured are the long ones
+        beyond = np.concatenate((room.ended.beyond, room.going.beyond))
+        maturity = learned_maturity(stated, beyond, np.concatenate((mature, room.going_belief[1])))
     effects, information, _ = _fit(room, noise, between, missed, effects)
     at = _weighed(room, noise, between)
     all_now = rows_of(rows, ~ended, ended)

@@ -64,7 +64,7 @@ def main() -> None:
     room_outlook([], {}, now_ms)
     for name, water in (("minutes", by_minute), ("hours", hours(by_minute))):
         took = [run(colony, water, now_ms) for _ in range(3)]
-        first_s, work_s, again_s = (sorted(one[place] for one in took)[1] for place in (0, 1, 2))
+        first_s, work_s, again_s = (float(one) for one in np.median([one[:3] for one in took], axis=0))
         room = took[0][3]
         molts = sum(one.basis.own_molts for one in room.outlooks)
         print(

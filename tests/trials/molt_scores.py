@@ -58,7 +58,7 @@ def cases(colony: Colony, number: int, now_d: float) -> list[Case]:
     """Every animal's forecast at a time beside what happened."""
     room, here = forecast(colony, now_d)
     water = {tank: warmth.until(room.now_ms) for tank, warmth in colony.water.items()}
-    out = []
+    out, molted = [], room.molted
     for at, (crayfish, told) in enumerate(zip(here, room.outlooks, strict=True)):
         life = crayfish.life(room.now_ms)
         look_ms = max(crayfish.looked_ms(room.now_ms), life.molts[-1].time_ms if life.molts else 0)
@@ -75,7 +75,7 @@ def cases(colony: Colony, number: int, now_d: float) -> list[Case]:
             Case(
                 number, crayfish.number, told.basis.own_molts, _mature(colony, crayfish, look_d), truth_d,
                 ends[0][0] <= truth_d <= ends[0][1], ends[1][0] <= truth_d <= ends[1][1],
-                crps(room.molted[at], truth_d),
+                crps(molted[at], truth_d),
                 crps(_date(mean_left), truth_d) if mean_left is not None else None,
                 crps(_spread(mean_age, mean_k, SPREADS["mean"]), truth_d) if mean_left is not None else None,
                 crps(_date(table_left), truth_d) if table_left is not None else None,
