@@ -3,33 +3,30 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-from collections.abc import Callable, Iterable, Iterator
-from errno import EIO, ENOSPC
+from collections.abc import Callable, Iterable
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from api.domain.errors import InputError
 from api.domain.quantity import MEANING
 from api.services.export import ARRIVALS, Page
 
-ROOM_BYTES = 1_000_000
+LIBRARY = "pyarrow"
+MISSING = f"Parquet needs the package {LIBRARY}, which is not installed here: pip install {LIBRARY}, or use CSV"
+GROUP_ROWS = 50_000
+"""Rows that are compressed together: so many are held in memory."""
 
-if TYPE_CHECKING:
-    import polars
-
-MISSING = "Parquet needs the package polars, which is not installed here: pip install 'intermolt[parquet]', or use CSV"
+Write = Callable[[Path, Iterable[Page], dict[str, Any]], None]
 
 
-def writer() -> Callable[[Path, Iterable[Page], dict[str, Any]], None]:
+def writer() -> Write:
     """What writes a Parquet file.
 
     Raises InputError when its library is not installed.
     """
     try:
-        import polars  # noqa: F401 - only whether it is there
-        from polars.io.plugins import register_io_source  # noqa: F401
+        import_module(f"{LIBRARY}.parquet")
     except ImportError as error:
         raise InputError(MISSING) from error
     return write_parquet
@@ -40,38 +37,27 @@ def write_parquet(path: Path, pages: Iterable[Page], descriptor: dict[str, Any])
 
     Raises OSError when the file cannot be written, and whatever reading the pages raises.
     """
-    import polars as pl
-    from polars.io.plugins import register_io_source
+    arrow: Any = import_module(LIBRARY)
+    parquet: Any = import_module(f"{LIBRARY}.parquet")
+    schema = _schema(arrow, {"datapackage": json.dumps(descriptor, ensure_ascii=False)})
+    with path.open("wb") as file, parquet.ParquetWriter(file, schema, compression="zstd") as out:
+        held: list[Any] = []
+        for page in pages:
+            held.append(arrow.record_batch(_columns(page), schema=schema))
+            if sum(batch.num_rows for batch in held) >= GROUP_ROWS:
+                out.write_table(arrow.Table.from_batches(held))
+                held.clear()
+        out.write_table(arrow.Table.from_batches(held, schema=schema))
 
-    columns = {
-        "time": pl.Datetime("ms", "UTC"), "tank": pl.String(), "probe": pl.String(), "quantity": pl.String(),
-        "raw": pl.Float64(), "raw_unit": pl.String(), "value": pl.Float64(), "unit": pl.String(), "flag": pl.Int8(),
-        "reason": pl.String(), "derived": pl.Boolean(), "arrival": pl.String(),
+
+def _schema(arrow: Any, metadata: dict[str, str]) -> Any:
+    text, number = arrow.string(), arrow.float64()
+    kinds = {
+        "time": arrow.timestamp("ms", "UTC"), "tank": text, "probe": text, "quantity": text, "raw": number,
+        "raw_unit": text, "value": number, "unit": text, "flag": arrow.int8(), "reason": text,
+        "derived": arrow.bool_(), "arrival": text,
     }  # fmt: skip
-    schema = pl.Schema(columns)
-
-    def source(
-        with_columns: list[str] | None, predicate: pl.Expr | None, n_rows: int | None, batch_size: int | None
-    ) -> Iterator[polars.DataFrame]:
-        """All of it: nothing is asked for less."""
-        try:
-            for page in pages:
-                yield pl.DataFrame(_columns(page), schema=schema)
-        except Exception as error:
-            trouble.append(error)
-            raise
-
-    trouble: list[Exception] = []
-    frame = register_io_source(source, schema=schema)
-    inside = {"datapackage": json.dumps(descriptor, ensure_ascii=False)}
-    try:
-        frame.sink_parquet(path, compression="zstd", metadata=inside)
-    except pl.exceptions.PolarsError as error:
-        if trouble:
-            raise trouble[0] from error
-        # The library's words for a full disk name neither the disk nor that it is full.
-        full = shutil.disk_usage(path.parent).free < ROOM_BYTES
-        raise OSError(ENOSPC if full else EIO, os.strerror(ENOSPC) if full else str(error)) from error
+    return arrow.schema(list(kinds.items()), metadata=metadata)
 
 
 def _columns(page: Page) -> dict[str, Any]:
