@@ -38,8 +38,15 @@ field = 2
 """
 
 
+PATIENCE_S, SILENCE_S = 0.5, 2.0
+
+
 class NumberedProbe(threading.Thread):
-    """Says numbers 1, 2, 3 ..., each with its own time, each again and again until it is acknowledged."""
+    """Says numbers 1, 2, 3 ..., each with its own time, each again and again until it is acknowledged.
+
+    An acknowledgement does not say of what. So a number that was said several times waits for as many, or for silence:
+    else a late one would be taken for the next number, which nobody has kept yet.
+    """
 
     def __init__(self, line: SerialLine, stop: threading.Event) -> None:
         super().__init__(daemon=True)
@@ -48,20 +55,26 @@ class NumberedProbe(threading.Thread):
 
     def run(self) -> None:
         """Speak until told to stop; the last number counts only when it was acknowledged."""
+        said = 0
         while not self._stop_asked.is_set():
             number = self.acknowledged + 1
             self._line.say(f"{BEGIN_S + number},{number}\n")
-            if self._heard_ok():
-                self.acknowledged = number
+            said += 1
+            heard = self._oks(1, PATIENCE_S)
+            if heard:
+                self._oks(said - heard, SILENCE_S)
+                self.acknowledged, said = number, 0
 
-    def _heard_ok(self) -> bool:
-        end_s = time.monotonic() + 0.5
-        heard = b""
-        while time.monotonic() < end_s:
+    def _oks(self, wanted: int, quiet_s: float) -> int:
+        """Acknowledgements heard, until so many came or it was quiet for so long."""
+        count, heard = 0, b""
+        end_s = time.monotonic() + quiet_s
+        while count < wanted and time.monotonic() < end_s:
             heard += self._line.hear(3, 0.1)
-            if b"OK\n" in heard:
-                return True
-        return False
+            while b"OK\n" in heard:
+                heard = heard.replace(b"OK\n", b"", 1)
+                count, end_s = count + 1, time.monotonic() + quiet_s
+        return count
 
 
 def _kept(database: Path) -> dict[str, list[float]]:
