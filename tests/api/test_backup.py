@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -229,6 +230,40 @@ def test_restore_then_start(lab: TestRoom, capsys: pytest.CaptureFixture[str]) -
     assert count(data / "intermolt.db") == kept
     lab.minute(8.0)
     assert count(data / "intermolt.db") == later
+
+
+def test_restore_over_what_a_killed_service_left(lab: TestRoom) -> None:
+    """Its write-ahead log is neither lost nor played into the restored database."""
+    assert back_up(lab) == 0
+    (made,) = copies(lab.folder)
+    for _ in range(5):
+        lab.minute(8.0)
+    killed = lab.folder / "killed"
+    killed.mkdir()
+    for ending in ("", "-wal"):  # as they lie on disk in this moment
+        shutil.copyfile(lab.folder / "data" / f"intermolt.db{ending}", killed / f"intermolt.db{ending}")
+    assert (killed / "intermolt.db-wal").stat().st_size > 0
+    later = count(lab.folder / "data" / "intermolt.db")
+    assert main(["restore", str(made), *place(lab.folder, "killed")]) == 0
+    (aside,) = killed.glob("before-restore-*")
+    assert count(aside / "intermolt.db") == later
+    assert count(killed / "intermolt.db") == count(made / "intermolt.db") < later
+
+
+def test_restore_over_a_damaged_database(lab: TestRoom) -> None:
+    """Rubbish is put aside as it lay, its log beside it; the copy stands alone."""
+    assert back_up(lab) == 0
+    (made,) = copies(lab.folder)
+    broken = lab.folder / "broken"
+    broken.mkdir()
+    for ending in ("", "-wal"):
+        (broken / f"intermolt.db{ending}").write_bytes(b"rubbish" * 1000)
+    assert main(["restore", str(made), *place(lab.folder, "broken")]) == 0
+    (aside,) = broken.glob("before-restore-*")
+    assert {path.name: path.read_bytes() for path in aside.iterdir() if path.suffix != ".db-shm"} == {
+        f"intermolt.db{ending}": b"rubbish" * 1000 for ending in ("", "-wal")
+    }
+    assert count(broken / "intermolt.db") == count(made / "intermolt.db")
 
 
 def test_restore_into_an_empty_place(lab: TestRoom) -> None:
