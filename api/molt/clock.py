@@ -27,7 +27,7 @@ GAP_SD, GAP_SD_PER_D, MOST_SD = 1.0, 0.1, 3.0
 [Cel, Cel/d, Cel]"""
 FEW = 5
 """Readings that speak for a record in which no two hang together."""
-AHEAD_SD = 0.7
+AHEAD_SD = 0.5
 """How far the mean of the water to come may be off. Judgement. [Cel]"""
 
 

@@ -29,8 +29,8 @@ class ClusterSettings:
 
     least: int = 3
     least_share: float = 0.25
-    days: int = 4
-    chance: float = 0.5
+    days: int = 5
+    chance: float = 0.4
 
     def __post_init__(self) -> None:
         if self.least < 1 or not 0.0 <= self.least_share <= 1.0:

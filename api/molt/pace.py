@@ -29,7 +29,7 @@ from api.molt.past import GUESS_SD
 from api.molt.species import SIZE_EXPONENT, Species
 from api.science.arrays import Floats
 
-NOISE, NOISE_LN_SD = 0.17, 0.35
+NOISE, NOISE_LN_SD = 0.15, 0.35
 """Spread of ln(interval) within an animal, 0.06 to 0.20 in kozak_2009's juveniles; what is not known of it. [1, 1]"""
 BETWEEN, BETWEEN_LN_SD = 0.30, 0.4
 """Spread between animals of a species, and what is not known of it. Judgement. [1, 1]"""
@@ -37,7 +37,7 @@ MISSED, MISSED_WEIGHT = 0.05, 30.0
 """Share of molts nobody noticed before anything is learned, worth so many molts. Judgement. [1]"""
 FOREVER = 1e-3
 """Share of intervals still running that are taken to say nothing: keeps one odd record from moving the rest."""
-ROUNDS = 5
+ROUNDS = 6
 ENOUGH = 250
 """The two spreads are found from so many animals at most; more would make them no better known than others' figures."""
 
@@ -102,9 +102,11 @@ def learn(rows: Intervals, animals: int, species: Species) -> Pace:
     noise, between = NOISE, BETWEEN
     mature = maturity.chance(room.ended.beyond)
     _believe_first(room, mature, maturity)
-    for _ in range(ROUNDS if ended.any() else 1):
-        spread = _spreads(room, spread, missed, effects)
-        noise, between = (float(one) for one in np.exp(spread))
+    for turn in range(ROUNDS if ended.any() else 1):
+        # first at the stated spreads: fitted at once, they would take unseen molts for noise and never let go
+        if turn or not ended.any():
+            spread = _spreads(room, spread, missed, effects)
+            noise, between = (float(one) for one in np.exp(spread))
         effects, _, _ = _fit(room, noise, between, missed, effects)
         missed, mature = _believe(room, noise, between, missed, effects, maturity)
         # intervals still running count too: those of animals that have just matured are the long ones

@@ -19,7 +19,7 @@ GROWTH = 1.1
 """Each further interval is longer by this: 15 % more carapace to the power 0.8. Judgement."""
 UNSEEN = 3
 """Molts in a row that may go unseen; more make no difference up to the largest age."""
-STRAY, STRAY_LN, STRAY_SD = 0.03, 0.4, 0.6
+STRAY, STRAY_LN, STRAY_SD = 0.02, 0.2, 0.6
 """Share of intervals that something else made, longer and wide: keeps chances sane far from the middle."""
 
 

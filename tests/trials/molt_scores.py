@@ -17,8 +17,8 @@ from api.molt.warmth import Warmth
 from tests.trials.molt_truth import DAY_MS, START_MS, Colony, Crayfish
 
 Floats = NDArray[np.float64]
-SPREADS = {"mean": 0.35, "table": 0.6}
-"""Spread given to the plain ways so that they, too, are distributions: the best of 0.2 to 1.0 on the tuning colonies."""
+SPREADS = {"mean": 0.8, "table": 0.6}
+"""Spread given to the plain ways so that they, too, are distributions: the best of many on the tuning colonies."""
 
 
 @dataclass(frozen=True, slots=True)

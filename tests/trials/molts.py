@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.trials.molt_groups import Group, groups
+from api.molt.outlook import DAYS
+from tests.trials.molt_groups import GROUP, SETTINGS, Group, groups
 from tests.trials.molt_scores import Case, cases
 from tests.trials.molt_truth import colony_of
 
@@ -69,22 +70,41 @@ def held(some: Sequence[Case], window: str = "in_80") -> float:
     return float(np.mean([getattr(one, window) for one in some])) if some else float("nan")
 
 
+def share(flags: Sequence[float]) -> float:
+    """Mean; NaN of none."""
+    return float(np.mean(flags)) if flags else float("nan")
+
+
 def cluster_rates(some: Sequence[Group]) -> dict[str, float]:
     """Hit rate, false rate and how often counts held."""
     called = [one for group in some for one in group.called]
     were = [group for group in some if group.was]
-    share = lambda flags: float(np.mean(flags)) if flags else float("nan")  # noqa: E731
     return {
-        "groups": len(some),
-        "with a cluster": len(were),
+        "were": len(were),
         "called": len(called),
         "hit rate": share([group.met for group in were]),
         "false rate": share([not one.came for one in called]),
-        "false rate, a day off forgiven": share([not one.nearly for one in called]),
-        "mean chance told": share([one.chance for one in called]),
-        "counts of clusters held": share([one.held for one in called]),
-        "counts of days held": share([group.days_held / 21.0 for group in some]),
+        "a day off": share([not one.nearly for one in called]),
+        "told": share([one.chance for one in called]),
+        "held": share([one.held for one in called]),
     }
+
+
+def cluster_table(some: Sequence[Group]) -> list[str]:
+    """Clusters at each setting."""
+    here = [group for group in some if group.settings == SETTINGS[0]]
+    days = share([group.days_held / DAYS for group in here])
+    lines = [
+        f"clusters: {len(here)} groups of {GROUP}; counts of single days held in {days:.3f}",
+        "  false rate: called, but fewer came; a day off: the same with a day before and after forgiven;",
+        "  told: mean chance told of the called ones; held: number within the interval told",
+        f"  {'least  share  days  chance':28}" + "".join(f"{name:>11}" for name in cluster_rates(here)),
+    ]
+    for one in SETTINGS:
+        rates = cluster_rates([group for group in some if group.settings == one])
+        name = f"{one.least:5} {one.least_share:6g} {one.days:5} {one.chance:7g}"
+        lines.append(f"  {name:28}" + "".join(f"{value:11.3g}" for value in rates.values()))
+    return lines
 
 
 def goals(trial: Trial) -> list[tuple[str, float, float, float]]:
@@ -107,7 +127,9 @@ def told(trial: Trial) -> str:
     for name, kind in KINDS:
         some = [one for one in trial.cases if kind(one)]
         if some:
-            rates = "  ".join(f"{100 * better(some, than):5.0f} %" for than in PLAIN)
+            rates = "  ".join(f"{value:7.0f} %" if np.isfinite(value) else "        -" for value in [
+                100 * better(some, than) for than in PLAIN
+            ])  # fmt: skip
             crps = float(np.mean([one.model for one in some]))
             lines.append(f"{name:24} {len(some):5} {held(some, 'in_50'):6.3f} {held(some):6.3f} {crps:7.2f}   {rates}")
     lines += ["", "chance within 7 days: told, came"]
@@ -116,9 +138,7 @@ def told(trial: Trial) -> str:
         if some:
             said, came = (float(np.mean([getattr(one, key) for one in some])) for key in ("within_7d", "came_7d"))
             lines.append(f"  {low:.2f} to {min(high, 1.0):.2f}  n {len(some):5}  {said:.3f}  {came:.3f}")
-    lines += ["", "clusters, groups of 12"]
-    lines += [f"  {name:32} {value:.3g}" for name, value in cluster_rates(trial.groups).items()]
-    lines += ["", "goals"]
+    lines += ["", *cluster_table(trial.groups), "", "goals"]
     for name, value, low, high in goals(trial):
         lines.append(f"  {'met   ' if low <= value <= high else 'MISSED'} {name}: {value:.3f} ({low:g} to {high:g})")
     return "\n".join(lines)
