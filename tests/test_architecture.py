@@ -59,3 +59,9 @@ def test_commands_and_drivers_are_in_the_documents() -> None:
     commands = next(action.choices for action in _parser()._actions if isinstance(action.choices, dict))
     assert [name for name in commands if name not in readme] == []
     assert [name for name in DRIVERS if name not in example] == []
+
+
+def test_test_files_have_names_of_their_own() -> None:
+    """Two test files of one name cannot be collected together."""
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert sorted(names) == sorted(set(names))
