@@ -98,7 +98,16 @@ def run_starts(given: Series) -> Ints:
     return last_true(changed)
 
 
-def flat(given: Series, limits: CheckLimits, starts: Ints) -> Flags:
+def known_stuck(starts: Ints, failed: Bools | None) -> Bools:
+    """Whether a reading's run of one number has failed before: nothing but the flat line test fails inside a run."""
+    stuck = np.zeros(len(starts), dtype=bool)
+    if failed is not None:
+        stuck[starts[failed & (starts < np.arange(len(starts)))]] = True
+    result: Bools = stuck[starts]
+    return result
+
+
+def flat(given: Series, limits: CheckLimits, starts: Ints, stuck: Bools) -> Flags:
     """QARTOD test 8 in time instead of counts: how long all values have stayed within the tolerance."""
     if limits.flat_tolerance:
         return _within(given, limits)
@@ -107,7 +116,7 @@ def flat(given: Series, limits: CheckLimits, starts: Ints) -> Flags:
     suspect_ms: Ints | int = in_ms(limits.flat_suspect_s)
     fail_ms: Ints | int = in_ms(limits.flat_fail_s)
     if limits.flat_still_s is not None:
-        restless = _restless(given)[starts]
+        restless = _restless(given)[starts] | stuck
         suspect_ms = np.where(restless, suspect_ms, in_ms(limits.flat_still_s))
         fail_ms = np.where(restless, fail_ms, NEVER_MS)
     flags[run_ms >= suspect_ms] = SUSPECT

@@ -38,7 +38,8 @@ class Checked:
 class _Source:
     """What the reasons are told from.
 
-    ``places``: where each believed reading stands in the whole series; ``runs``: where its run of one number begins.
+    ``places``: where each believed reading stands in the whole series; ``runs``: where its run of one number begins;
+    ``stuck``: whether the run is known to have failed.
     """
 
     limits: CheckLimits
@@ -52,6 +53,7 @@ class _Source:
     places: Ints
     believed: Series
     runs: Ints
+    stuck: Bools
 
     def findings(self, index: int, tests: Mapping[str, Flags]) -> Findings:
         """What was found of one reading, as the stream would have noted it."""
@@ -128,10 +130,12 @@ def check(
     base_reasons: Sequence[str] | None = None,
     company_times_ms: Ints | None = None,
     company_values: Floats | None = None,
+    known_failed: Bools | None = None,
 ) -> Checked:
     """Check a series of one channel, NaN where a reading has no value.
 
     ``base_*`` is what is held against a reading before these tests; company is the series of the probe beside it.
+    ``known_failed``: readings at the beginning that were checked before, with more of the past, and failed.
     """
     times_ms, values = np.asarray(times_ms, np.int64), np.asarray(values, np.float64)
     bases = np.full(len(values), GOOD, np.int8) if base_flags is None else np.asarray(base_flags, np.int8)
@@ -146,7 +150,10 @@ def check(
     places = np.flatnonzero(~late & ~failed)
     believed = arrays.series(times_ms[places], values[places], limits.gap_s)
     runs = arrays.run_starts(believed)
-    source = _Source(limits, quantity, times_ms, values, bases, base_reasons, late, silences_ms, places, believed, runs)
+    stuck = arrays.known_stuck(runs, None if known_failed is None else known_failed[places])
+    source = _Source(
+        limits, quantity, times_ms, values, bases, base_reasons, late, silences_ms, places, believed, runs, stuck
+    )
     company = None if company_times_ms is None or company_values is None else (company_times_ms, company_values)
     found = _tests(source, company)
     tests = {"gross": np.where(missing, MISSING, gross).astype(np.int8)}
@@ -188,7 +195,7 @@ def _tests(source: _Source, company: tuple[Ints, Floats] | None) -> dict[str, Fl
     if "rate" in asked:
         found["rate"] = arrays.rate(given, limits, rates)
     if "flat" in asked:
-        found["flat"] = arrays.flat(given, limits, source.runs)
+        found["flat"] = arrays.flat(given, limits, source.runs, source.stuck)
     if "attenuated" in asked:
         found["attenuated"] = arrays.attenuated(given, limits)
     if "company" in asked:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from api.domain.reading import Flag
-from api.judge.check_stream import Stream
+from api.judge.check_stream import Company, Stream
 
 Base = tuple[Flag, str]
 GOOD_BASE: Base = (Flag.GOOD, "")
@@ -21,19 +21,19 @@ def seed(
     values: Sequence[float | None],
     flags: Sequence[int],
     bases: Sequence[Base] | None = None,
-    companies: Sequence[tuple[int, float] | None] | None = None,
+    company: Company | None = None,
 ) -> Stream:
     """Give a new stream its past: readings in time order with the flags they were kept with.
 
-    ``bases`` (flag and reason before these tests) and ``companies`` only where readings had any. A reading without a
-    value is taken as it was kept.
+    ``bases`` (flag and reason before these tests) only where readings had any; ``company`` as for the stream. A
+    reading without a value is taken as it was kept.
     """
     doubt = False
     for i, (time_ms, value, flag) in enumerate(zip(times_ms, values, flags, strict=True)):
         base = bases[i] if bases is not None else GOOD_BASE if value is not None else (Flag(flag), "")
         run_ms = stream.run_start_ms
-        stream.step(int(time_ms), value, *base, company=companies[i] if companies is not None else None)
-        if not stream.ends_with(int(time_ms)):
+        stream.step(int(time_ms), value, *base, company=company)
+        if stream.before_ms != time_ms:
             continue
         goes_on = stream.run_start_ms == run_ms
         # Inside a run of one number nothing but the flat line test fails: no spike, no jump. It failed because the

@@ -6,6 +6,8 @@ Pure, a fixed amount of memory. Must not do: look at a clock, or let a reading t
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import inf
 from typing import NamedTuple
 
 from api.domain.checks import CheckLimits
@@ -26,8 +28,6 @@ from api.judge.check_words import (
     tell,
 )
 
-INFINITE = float("inf")
-
 
 class Revised(NamedTuple):
     """What an earlier reading has become, now that its neighbours are known."""
@@ -46,19 +46,24 @@ class Step(NamedTuple):
     waiting: bool = False
 
 
+Company = Callable[[int], tuple[int, float] | None]
+"""Asked for a time: the newest reading of the probe beside this one that is not later."""
 _WAITING = Findings(0, 0.0)
 """Stands for an earlier reading that is good in all but the spike test."""
 
 
 class Stream:
-    """The checks of one channel, and what they remember of its past."""
+    """The checks of one channel, and what they remember of its past.
+
+    ``before_ms``: the newest reading that the tests believe; ``quick_ms``: the newest one asked whether it moved alone.
+    """
 
     __slots__ = (
-        "_age_ms", "_attenuated", "_attenuated_limits", "_before", "_before_ms", "_company", "_company_change",
+        "_age_ms", "_attenuated", "_attenuated_limits", "_before", "_company_change",
         "_company_per_h", "_extent", "_fail_high", "_fail_low", "_flat", "_flat_fail_ms", "_flat_still_ms",
         "_flat_suspect_ms", "_gap_ms", "_high", "_inside", "_last_ms", "_limits", "_low", "_noise", "_past_ms",
         "_pending", "_prev", "_quantity", "_rate_fail", "_rate_suspect", "_run", "_spike_fail", "_spike_suspect",
-        "_start_ms", "_tests", "_told",
+        "_start_ms", "_tests", "_told", "before_ms", "quick_ms",
     )  # fmt: skip
 
     def __init__(self, limits: CheckLimits, quantity: Quantity) -> None:
@@ -66,24 +71,23 @@ class Stream:
         self._tests = frozenset(limits.tests)
         self._set_values(limits)
         self._set_times(limits)
-        self._last_ms = self._before_ms = self._start_ms = -NEVER_MS
+        self._last_ms = self.before_ms = self._start_ms = self.quick_ms = -NEVER_MS
         self._before = 0.0
         self._prev: float | None = None
         self._pending: Findings | None = None
         self._told: tuple[Flag, str] = (Flag.GOOD, "")
-        self._company: tuple[int, float] | None = None
         self._flat = self._attenuated = 0
 
     def _set_values(self, limits: CheckLimits) -> None:
-        self._fail_low, self._fail_high = _or(limits.fail_low, -INFINITE), _or(limits.fail_high, INFINITE)
+        self._fail_low, self._fail_high = _or(limits.fail_low, -inf), _or(limits.fail_high, inf)
         self._low, self._high = _or(limits.suspect_low, self._fail_low), _or(limits.suspect_high, self._fail_high)
         spans = (limits.fail_low, limits.fail_high, limits.suspect_low, limits.suspect_high)
         self._inside = UNKNOWN if all(limit is None for limit in spans) else GOOD
-        self._spike_suspect = _or(limits.spike_suspect, INFINITE)
-        self._spike_fail = _or(limits.spike_fail, INFINITE)
-        self._rate_suspect = _or(limits.rate_suspect_per_h, INFINITE)
-        self._rate_fail = _or(limits.rate_fail_per_h, INFINITE)
-        self._company_per_h = _or(limits.company_rate_per_h, INFINITE)
+        self._spike_suspect = _or(limits.spike_suspect, inf)
+        self._spike_fail = _or(limits.spike_fail, inf)
+        self._rate_suspect = _or(limits.rate_suspect_per_h, inf)
+        self._rate_fail = _or(limits.rate_fail_per_h, inf)
+        self._company_per_h = _or(limits.company_rate_per_h, inf)
         self._company_change, self._noise = limits.company_change, limits.noise
 
     def _set_times(self, limits: CheckLimits) -> None:
@@ -108,9 +112,9 @@ class Stream:
         value: float | None,
         base: Flag = Flag.GOOD,
         base_reason: str = "",
-        company: tuple[int, float] | None = None,
+        company: Company | None = None,
     ) -> Step:
-        """Check the next reading. ``company``: the newest reading, not later than this one, of the probe beside it."""
+        """Check the next reading. ``company`` is asked only when it matters."""
         since_ms = self._last_ms
         if time_ms <= since_ms:
             return self._out_of_order(time_ms, value, base, base_reason)
@@ -123,7 +127,7 @@ class Stream:
             gross = SUSPECT
         else:
             return self._unusable(time_ms, value, base, base_reason)
-        near = time_ms - self._before_ms <= self._gap_ms
+        near = time_ms - self.before_ms <= self._gap_ms
         revised = None
         if self._pending is not None:
             revised = self._settle(value if near else None)
@@ -140,16 +144,12 @@ class Stream:
             found = Findings(time_ms, value, int(base), base_reason, gross, rate=rate, flat=flat, attenuated=attenuated)
             found.company = alone
             self._look_back(found, since_ms, near)
-        return self._tell(time_ms, value, company, near, found, revised)
+        return self._tell(time_ms, value, near, found, revised)
 
     @property
     def run_start_ms(self) -> int:
         """Since when the probe has said the same number, as far as is known."""
         return self._run.start_ms if self._run else 0
-
-    def ends_with(self, time_ms: int) -> bool:
-        """Whether the newest reading that the tests believe is of this time."""
-        return self._before_ms == time_ms
 
     def recall_restless(self) -> None:
         """What was known before a restart: until this run of one number the probe had been restless."""
@@ -160,7 +160,6 @@ class Stream:
         self,
         time_ms: int,
         value: float,
-        company: tuple[int, float] | None,
         near: bool,
         found: Findings | None,
         revised: Revised | None,
@@ -168,9 +167,7 @@ class Stream:
         """Remember the reading as the one before the next, and say its flag."""
         waits = "spike" in self._tests
         self._prev = self._before if near else None
-        self._before_ms, self._before = time_ms, value
-        if self._company_change is not None:
-            self._company = self._near(time_ms, company)
+        self.before_ms, self._before = time_ms, value
         if found is None:
             if not waits:
                 return Step(Flag.GOOD, "", revised)
@@ -188,7 +185,7 @@ class Stream:
         if "gap" in self._tests:
             found.gap = UNKNOWN if found.silence_ms is None or found.silence_ms > self._gap_ms else GOOD
         if near:
-            found.before_ms, found.before = self._before_ms, self._before
+            found.before_ms, found.before = self.before_ms, self._before
         found.run_ms = self._run.run_ms if self._run else 0
         found.extent = self._extent.range if self._extent else 0.0
 
@@ -201,22 +198,24 @@ class Stream:
             self._extent.begin()
         return UNKNOWN if "rate" in self._tests else 0, UNKNOWN if "company" in self._tests else 0
 
-    def _compare(self, time_ms: int, value: float, company: tuple[int, float] | None) -> tuple[int, int]:
+    def _compare(self, time_ms: int, value: float, company: Company | None) -> tuple[int, int]:
         """The rate test, and the rate test without company."""
         moved = abs(value - self._before) - self._noise
         if moved <= 0.0:
             return GOOD, GOOD
-        per_h = moved * HOUR_MS / (time_ms - self._before_ms)
+        per_h = moved * HOUR_MS / (time_ms - self.before_ms)
         rate = FAIL if per_h > self._rate_fail else SUSPECT if per_h > self._rate_suspect else GOOD
         if per_h <= self._company_per_h or self._company_change is None:
             return rate, GOOD
-        now, was = self._near(time_ms, company), self._company
-        if now is None or was is None or now[0] <= self._before_ms:
+        self.quick_ms = time_ms
+        now, was = self._near(time_ms, company), self._near(self.before_ms, company)
+        if now is None or was is None or now[0] <= self.before_ms:
             return rate, UNKNOWN
         return rate, SUSPECT if abs(now[1] - was[1]) <= self._company_change else GOOD
 
-    def _near(self, time_ms: int, company: tuple[int, float] | None) -> tuple[int, float] | None:
-        return company if company is not None and 0 <= time_ms - company[0] <= self._age_ms else None
+    def _near(self, time_ms: int, company: Company | None) -> tuple[int, float] | None:
+        found = company(time_ms) if company is not None else None
+        return found if found is not None and 0 <= time_ms - found[0] <= self._age_ms else None
 
     def _flat_line(self, time_ms: int, value: float) -> int:
         run = self._run
@@ -263,21 +262,21 @@ class Stream:
             spike = FAIL if height > self._spike_fail else SUSPECT if height > self._spike_suspect else GOOD
         if found is _WAITING:
             if spike == GOOD:
-                return Revised(self._before_ms, Flag.GOOD, "")
-            found = Findings(self._before_ms, self._before, gross=GOOD, before=prev)
+                return Revised(self.before_ms, Flag.GOOD, "")
+            found = Findings(self.before_ms, self._before, gross=GOOD, before=prev)
             self._told = (Flag.NOT_EVALUATED, NEWEST)
         found.spike, found.after, found.waiting = spike, after, False
         told = tell(self._limits, self._quantity, found)
-        return None if told == self._told else Revised(self._before_ms, *told)
+        return None if told == self._told else Revised(self.before_ms, *told)
 
     def _unusable(self, time_ms: int, value: float | None, base: Flag, base_reason: str) -> Step:
         """A reading that failed by itself: no other test is run, and none sees it."""
         revised = None
-        if self._pending is not None and time_ms - self._before_ms > self._gap_ms:
+        if self._pending is not None and time_ms - self.before_ms > self._gap_ms:
             revised = self._settle(None)
         found = self._by_itself(time_ms, value, base, base_reason)
-        if time_ms - self._before_ms <= self._past_ms:
-            found.before_ms, found.before = self._before_ms, self._before
+        if time_ms - self.before_ms <= self._past_ms:
+            found.before_ms, found.before = self.before_ms, self._before
         return Step(*tell(self._limits, self._quantity, found), revised)
 
     def _out_of_order(self, time_ms: int, value: float | None, base: Flag, base_reason: str) -> Step:

@@ -17,7 +17,8 @@ from api.services.ingest import Ingest
 from api.services.past import Past
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.rounds import Rounds
-from api.storage.base import CALIBRATED, LATE, Store, Waiting
+from api.services.station import company_reach_ms
+from api.storage.base import CALIBRATED, DERIVED, LATE, Store, Waiting
 
 LOOK_EVERY_S = 1.0
 SETTLED_MS = 3_000
@@ -60,41 +61,75 @@ class Again:
         self._ingest.begin()
         now_ms = self._now_ms()
         plan = self._plan()
-        channel = plan.channel(span.probe, span.quantity)
         rows = self._store.revisions.rows(span.probe, span.quantity, span.start_ms, span.end_ms, PIECE)
         more = len(rows) == PIECE
         up_to_ms = rows[-1].time_ms + 1 if more else span.end_ms
         events: list[AlertEvent] = []
-        if rows:
-            self._go_over(span, rows, channel, plan, events)
-            for other in self._past.leaning_on(span.probe, span.quantity, plan):
-                reach = self._past.reach_ms(span.quantity)
-                first_ms, last_ms = rows[0].time_ms - reach, rows[-1].time_ms + reach + 1
-                self._store.revisions.wait(*other, span.why, first_ms, last_ms, now_ms)
+        if rows and span.why == DERIVED:
+            self._derive(span, rows, plan, set(), events)
+        elif rows:
+            changed = self._go_over(span, rows, plan, events)
+            self._those_beside(span, changed, plan, now_ms)
+            if not more and changed and changed[-1].time_ms == rows[-1].time_ms:
+                more = self._goes_on(span, up_to_ms, plan, now_ms)
         if not more and span.why == LATE:
             for quantity in {span.quantity, OTHER.get(span.quantity, span.quantity)}:
                 self._ingest.judging.end_past(_of_the_past(plan.channel(span.probe, quantity)), events)
         self._store.revisions.gone_over(span, up_to_ms)
-        self._ingest.station.streams.drop([(span.probe, span.quantity)])
         self._ingest.finish(events, now_ms)
         return more
 
     def _go_over(
-        self, span: Waiting, rows: list[KeptReading], channel: ChannelPlan, plan: RoomPlan, events: list[AlertEvent]
-    ) -> None:
+        self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, events: list[AlertEvent]
+    ) -> list[KeptReading]:
+        """Values, checks and derived values of one piece; the rows that have changed."""
+        channel = plan.channel(span.probe, span.quantity)
         anew = self._past.anew(span.probe, span.quantity, rows, channel, plan)
         settled = [replace(row, arrival=Arrival.LATE) if row.arrival is Arrival.WAITING else row for row in anew]
         changed = [row for row, before in zip(settled, rows, strict=True) if row != before]
         self._store.revisions.rewrite(span.probe, span.quantity, changed)
         late = {row.time_ms for row in rows if row.arrival is Arrival.WAITING}
         self._judge(span.probe, span.quantity, [row for row in settled if row.time_ms in late], channel, events)
-        derived = self._past.derived(span.probe, span.quantity, settled, plan)
+        self._derive(span, settled, plan, late, events)
+        return changed
+
+    def _derive(
+        self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, late: set[int], events: list[AlertEvent]
+    ) -> None:
+        """What is derived from a piece's rows."""
+        key = (span.probe, span.quantity)
+        derived = self._past.derived(*key, rows, plan)
+        changed: list[KeptReading] = []
         if derived is not None:
             other, others = derived
-            self._store.revisions.rederive(span.probe, other, others)
+            kept = self._store.revisions.rows(span.probe, other, rows[0].time_ms, rows[-1].time_ms + 1)
+            before = {row.time_ms: row for row in kept}
+            changed = [row for row in others if row != before.get(row.time_ms)]
+            self._store.revisions.rederive(span.probe, other, changed)
             channel = plan.channel(span.probe, other)
             if channel.care is not None:
                 self._judge(span.probe, other, [row for row in others if row.time_ms in late], channel, events)
+        last_ms = changed[-1].time_ms if changed else None
+        self._ingest.station.made_again(key, plan, last_ms, checked=span.why != DERIVED)
+
+    def _those_beside(self, span: Waiting, changed: list[KeptReading], plan: RoomPlan, now_ms: int) -> None:
+        """What leans on rows that have changed, and what they keep company, is gone over as well."""
+        if not changed:
+            return
+        first_ms, last_ms = changed[0].time_ms, changed[-1].time_ms
+        touched_ms = now_ms - SETTLED_MS if span.why == CALIBRATED else now_ms
+        reach_ms = self._past.reach_ms(span.quantity)
+        for key in self._past.leaning_on(span.probe, span.quantity, plan):
+            self._store.revisions.wait(*key, DERIVED, first_ms - reach_ms, last_ms + reach_ms + 1, touched_ms)
+        for probe in plan.channel(span.probe, span.quantity).company:
+            end_ms = last_ms + company_reach_ms(plan.channel(probe, span.quantity)) + 1
+            self._store.revisions.wait(probe, span.quantity, LATE, first_ms, end_ms, touched_ms)
+
+    def _goes_on(self, span: Waiting, up_to_ms: int, plan: RoomPlan, now_ms: int) -> bool:
+        """The last reading became another: those after it may, too."""
+        end_ms = up_to_ms + round(plan.channel(span.probe, span.quantity).limits.past_s * 1000)
+        self._store.revisions.wait(span.probe, span.quantity, span.why, up_to_ms, end_ms, now_ms)
+        return True
 
     def _judge(
         self, probe: str, quantity: Quantity, rows: list[KeptReading], channel: ChannelPlan, events: list[AlertEvent]

@@ -129,10 +129,10 @@ class Calibrations:
         self._due(entry.calibration, now_ms)
 
     def _due(self, calibration: Calibration, now_ms: int) -> None:
-        end_ms = now_ms + AHEAD_MS
-        self._store.revisions.wait(
-            calibration.probe, calibration.quantity, CALIBRATED, calibration.from_ms, end_ms, now_ms
-        )
+        key = (calibration.probe, calibration.quantity)
+        # the reading before it is checked beside the first one after it
+        start_ms = calibration.from_ms - round((self._plan().channel(*key).limits.gap_s or 0.0) * 1000)
+        self._store.revisions.wait(*key, CALIBRATED, start_ms, now_ms + AHEAD_MS, now_ms)
         self._reload()
 
     def _settled(self, kept: bool) -> None:

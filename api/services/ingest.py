@@ -13,9 +13,10 @@ from api.domain.alert import AlertEvent
 from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, CheckedReading, RawReading
 from api.domain.senml import Refused
+from api.services.checked import Checked
 from api.services.judging import Judging
 from api.services.plan import RoomPlan
-from api.services.station import Checked, Station
+from api.services.station import Station
 from api.services.warn import Warn
 from api.storage.base import LATE, Store
 
@@ -103,6 +104,8 @@ class Ingest:
             # it is the neighbour of one before it, and the past of those after it
             start_ms = min(times) - round((limits.gap_s or 0.0) * 1000)
             self._store.revisions.wait(*key, LATE, start_ms, max(times) + 1 + round(limits.past_s * 1000), now_ms)
+        for (key, why), span in checked.waits.items():
+            self._store.revisions.wait(*key, why, *span, now_ms)
         return sum(is_new for is_new, reading in zip(new, whole, strict=True) if not reading.derived)
 
 

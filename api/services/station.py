@@ -6,93 +6,59 @@ Readings come in the order of time; those older than their channel's newest wait
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
-from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, CheckedReading, Flag, RawReading
-from api.judge.samples import usable
+from api.services.checked import Checked, with_flag
+from api.services.company import age_ms
 from api.services.convert import convert
-from api.services.derive import OTHER, Water, derive, worst
+from api.services.leaning import Leaning
 from api.services.memory import Layered
-from api.services.partners import ROOM, Partner, Partners
+from api.services.partners import Partners, partner_of, place_of
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.streams import Key, Streams
-from api.storage.base import Revision, Store
+from api.storage.base import LATE, Revision, Store
 
 WAITS = "came late, after newer readings; its checks are made when the rest has come"
-
-
-@dataclass(slots=True)
-class Checked:
-    """What a pack became. ``behind`` are readings older than the newest of their channel.
-
-    ``heard`` holds each reading with the flag it had when it was the newest one, as it is judged; a later reading of
-    the same pack may already have decided more, and that is how ``readings`` are kept.
-    """
-
-    heard: list[CheckedReading] = field(default_factory=list)
-    readings: list[CheckedReading] = field(default_factory=list)
-    places: dict[tuple[str, Quantity, int], int] = field(default_factory=dict)
-    revisions: dict[tuple[str, Quantity, int], Revision] = field(default_factory=dict)
-    behind: list[CheckedReading] = field(default_factory=list)
-
-    def take(self, reading: CheckedReading) -> None:
-        """A reading newer than all of its channel."""
-        self.places[reading.probe, reading.quantity, reading.time_ms] = len(self.readings)
-        self.heard.append(reading)
-        self.readings.append(reading)
-
-    def revise(self, change: Revision) -> None:
-        """A second thought about a reading of this pack or of an earlier one."""
-        key = (change.probe, change.quantity, change.time_ms)
-        place = self.places.get(key)
-        if place is None:
-            self.revisions[key] = change
-        else:
-            self.readings[place] = with_flag(self.readings[place], change.flag, change.reason)
-
-
-def with_flag(r: CheckedReading, flag: Flag, reason: str) -> CheckedReading:
-    """A reading with another flag; written out, as it is done twice a reading."""
-    return CheckedReading(
-        r.probe, r.quantity, r.time_ms, r.raw_value, r.raw_unit, r.value, flag, reason, r.derived, r.arrival
-    )
 
 
 class Station:
     """Converts, checks and derives; remembers each channel's newest time."""
 
     def __init__(self, store: Store, plan: RoomPlan) -> None:
+        self._store = store
         self.newest: Layered[Key, int] = Layered()
         self.streams = Streams(store)
-        self._partners = Partners()
-        for channel in store.readings.channels():
+        self._partners = Partners(store)
+        self._leaning = Leaning(self._partners)
+        channels = store.readings.channels()
+        for channel in channels:
             self.newest.settled[channel.probe, channel.quantity] = channel.last_ms
-            if channel.value is not None and not channel.derived:
-                told = CheckedReading(
-                    channel.probe, channel.quantity, channel.last_ms, 0.0, "", channel.value, channel.flag
-                )
-                self._partner(told, plan)
-        self._partners.done()
-        self._partners.settle(True)
+        self._partners.load(channels, plan)
+        self._leaning.load(channels, plan)
+        self.done()
+        self.settle(True)
 
     def begin(self) -> None:
         """A new pack."""
         self.newest.begin()
         self.streams.begin()
         self._partners.begin()
+        self._leaning.begin()
 
     def done(self) -> None:
         """The pack's work succeeded."""
         self.newest.done()
         self.streams.done()
         self._partners.done()
+        self._leaning.done()
 
     def settle(self, kept: bool) -> None:
         """The transaction ended."""
         self.newest.settle(kept)
         self.streams.settle(kept)
         self._partners.settle(kept)
+        self._leaning.settle(kept)
 
     def check(self, raws: Sequence[RawReading], plan: RoomPlan, late_before_ms: int) -> Checked:
         """Check a pack, its readings in the order of time and temperatures first."""
@@ -101,7 +67,7 @@ class Station:
         converted = [convert(raw, channel) for raw, channel in zip(raws, channels, strict=True)]
         for reading, channel in zip(converted, channels, strict=True):
             if channel.company:
-                self.streams.hear(reading)
+                self.streams.hear(reading, channel)
         for raw, reading, channel in zip(raws, converted, channels, strict=True):
             key = (raw.probe, raw.quantity)
             known_ms = self.newest.get(key)
@@ -116,70 +82,54 @@ class Station:
         return out
 
     def _one(self, reading: CheckedReading, channel: ChannelPlan, plan: RoomPlan, out: Checked) -> None:
-        step = self.streams.step(reading, channel)
+        step = self.streams.step(reading, channel, plan)
         checked = with_flag(reading, step.flag, step.reason)
         out.take(checked)
-        if step.revised is not None:
-            self._revised(checked, step.revised, channel, plan, out)
-        self._partner(checked, plan)
-        derived = self._derived(checked, channel, plan)
+        revised = step.revised
+        if revised is not None:
+            out.revise(Revision(reading.probe, reading.quantity, *revised))
+        place = place_of(reading.probe, reading.quantity, plan)
+        if place is not None:
+            if revised is not None:
+                before = self._partners.revise(place, reading.probe, revised.time_ms, revised.flag)
+                if before is not None:
+                    self._leaning.revised(place, revised.time_ms, before, revised.flag, plan, out)
+            partner = partner_of(checked)
+            if partner is not None:
+                self._partners.remember(place, partner)
+                self._leaning.heard(place, partner, plan, out)
+        if channel.company:
+            self._ask_again(reading, channel, plan, out)
+        derived = self._leaning.take(checked, revised, channel, plan, out)
         if derived is not None:
             out.take(derived)
             self.newest.put((derived.probe, derived.quantity), derived.time_ms)
 
-    def _revised(
-        self,
-        reading: CheckedReading,
-        revised: tuple[int, Flag, str],
-        channel: ChannelPlan,
-        plan: RoomPlan,
-        out: Checked,
-    ) -> None:
-        """What this reading decided of the one before, and of what was derived from that."""
-        time_ms, flag, reason = revised
-        out.revise(Revision(reading.probe, reading.quantity, time_ms, flag, reason))
-        place = self._place(reading, plan)
-        if place is not None:
-            self._partners.revise(place, reading.probe, time_ms, flag)
-        tank = channel.tank
-        if tank is not None and self._derives(reading, plan):
-            partner = self._partners.temperature(tank.id, time_ms, reading.probe)
-            if partner is not None:
-                other = OTHER[reading.quantity]
-                whole = worst(flag, worst(partner.flag, self._water(tank.id, time_ms, plan).pressure_flag))
-                out.revise(Revision(reading.probe, other, time_ms, whole, reason))
+    def _ask_again(self, reading: CheckedReading, channel: ChannelPlan, plan: RoomPlan, out: Checked) -> None:
+        """Those it keeps company may already have been asked, without it, whether they moved alone."""
+        for probe in channel.company:
+            key = (probe, reading.quantity)
+            newest_ms = self.newest.get(key)
+            if newest_ms is not None and newest_ms >= reading.time_ms:
+                if self.streams.asked_company_since(key, reading.time_ms):
+                    last_ms = reading.time_ms + company_reach_ms(plan.channel(*key))
+                    out.wait(key, LATE, reading.time_ms, min(newest_ms, last_ms) + 1)
 
-    def _partner(self, reading: CheckedReading, plan: RoomPlan) -> None:
-        place = self._place(reading, plan)
-        if place is not None and reading.value is not None and usable(reading):
-            self._partners.remember(place, Partner(reading.time_ms, reading.value, reading.flag, reading.probe))
+    def made_again(self, key: Key, plan: RoomPlan, last_ms: int | None, *, checked: bool) -> None:
+        """A channel's past was gone over: what is remembered of it begins anew.
 
-    def _place(self, reading: CheckedReading, plan: RoomPlan) -> str | None:
-        """Where a reading serves as partner: a tank's temperature there, a pressure in the whole room."""
-        if reading.quantity is Quantity.TEMPERATURE:
-            tank = plan.channel(reading.probe, reading.quantity).tank
-            return tank.id if tank is not None else None
-        if reading.quantity is Quantity.PRESSURE and reading.probe in plan.probes:
-            return ROOM
-        return None
+        ``last_ms`` is the newest reading whose derived value changed, None where none did; ``checked``: whether its
+        own values and checks were made anew as well.
+        """
+        if checked:
+            self.streams.drop([key])
+            place = place_of(*key, plan)
+            if place is not None:
+                self._partners.load(self._store.readings.channels(), plan, place)
+        if last_ms is not None:
+            self._leaning.made_again(key, last_ms)
 
-    def _derives(self, reading: CheckedReading, plan: RoomPlan) -> bool:
-        other = OTHER.get(reading.quantity)
-        return other is not None and not plan.measures(reading.probe, other)
 
-    def _derived(self, reading: CheckedReading, channel: ChannelPlan, plan: RoomPlan) -> CheckedReading | None:
-        if channel.tank is None or not self._derives(reading, plan):
-            return None
-        partner = self._partners.temperature(channel.tank.id, reading.time_ms, reading.probe)
-        return derive(reading, partner, self._water(channel.tank.id, reading.time_ms, plan))
-
-    def _water(self, tank: str, time_ms: int, plan: RoomPlan) -> Water:
-        pressure = self._partners.pressure(time_ms)
-        if pressure is None:
-            return Water(plan.pressure_kpa, plan.salinity_psu(tank))
-        return Water(pressure.value, plan.salinity_psu(tank), pressure.flag)
-
-    def pressure_kpa(self, time_ms: int, plan: RoomPlan) -> float:
-        """The room's station pressure at a time: by a probe, as set, or from the altitude. [kPa]"""
-        pressure = self._partners.pressure(time_ms)
-        return plan.pressure_kpa if pressure is None else pressure.value
+def company_reach_ms(channel: ChannelPlan) -> int:
+    """How long after a reading it can matter to one that it keeps company. [ms]"""
+    return age_ms(channel) + round((channel.limits.gap_s or 0.0) * 1000)

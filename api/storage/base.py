@@ -19,7 +19,7 @@ from api.judge.alert_cycle import Track
 from api.storage.animal_base import AnimalStore
 
 T = TypeVar("T")
-LATE, CALIBRATED = "late", "calibrated"
+LATE, CALIBRATED, DERIVED = "late", "calibrated", "derived"
 SUMMARY_STEPS_S = (300, 3600)
 """Lengths of the summary spans kept beside the readings. [s]"""
 
@@ -142,7 +142,10 @@ class ReadingStore(Protocol):
 
 
 class Waiting(NamedTuple):
-    """A span of a channel whose values or checks have to be made again. ``why``: LATE or CALIBRATED."""
+    """A span of a channel whose values or checks have to be made again.
+
+    ``why``: LATE, CALIBRATED, or DERIVED, where only what is derived from it has to be made again.
+    """
 
     probe: str
     quantity: Quantity

@@ -29,11 +29,14 @@ class Case:
     times_ms: list[int]
     values: list[float | None]
     bases: list[Told]
-    companies: list[tuple[int, float] | None]
     company: list[tuple[int, float]]
 
     def __len__(self) -> int:
         return len(self.times_ms)
+
+    def beside(self, time_ms: int) -> tuple[int, float] | None:
+        """What the probe beside it had said up to a time."""
+        return max((one for one in self.company if one[0] <= time_ms and one[1] == one[1]), default=None)
 
 
 LEVELS = st.sampled_from([-127.0, 0.2, 24.9, 25.0, 25.0, 25.1, 25.2, 27.0, 30.0, 77.0, 298.2, None])
@@ -84,9 +87,7 @@ def cases(draw: st.DrawFn) -> Case:
         for _ in range(draw(st.integers(0, 40))):
             beside_ms += draw(STEPS_MS)
             company.append((beside_ms, draw(st.sampled_from([25.0, 25.05, 26.0, float("nan")]))))
-    known = [pair for pair in company if pair[1] == pair[1]]
-    companies = [max((c for c in known if c[0] <= t), key=lambda c: c[0], default=None) for t in times_ms]
-    return Case(times_ms, values, bases, companies, company)
+    return Case(times_ms, values, bases, company)
 
 
 @st.composite
@@ -115,8 +116,8 @@ def limits(draw: st.DrawFn) -> CheckLimits:
 
 def walk(stream: Stream, case: Case, first: int = 0) -> list[Step]:
     """One by one."""
-    rows = zip(case.times_ms, case.values, case.bases, case.companies, strict=True)
-    return [stream.step(time, value, *base, company=beside) for time, value, base, beside in list(rows)[first:]]
+    rows = list(zip(case.times_ms, case.values, case.bases, strict=True))
+    return [stream.step(time, value, *base, company=case.beside) for time, value, base in rows[first:]]
 
 
 def final(case: Case, steps: list[Step]) -> list[Told]:
@@ -130,7 +131,7 @@ def final(case: Case, steps: list[Step]) -> list[Told]:
     return told
 
 
-def in_one_go(case: Case, given_limits: CheckLimits) -> list[Told]:
+def in_one_go(case: Case, given_limits: CheckLimits, known_failed: list[bool] | None = None) -> list[Told]:
     """The same series as arrays."""
     values = np.array([np.nan if value is None else value for value in case.values], dtype=np.float64)
     checked = check(
@@ -142,6 +143,7 @@ def in_one_go(case: Case, given_limits: CheckLimits) -> list[Told]:
         [reason for _, reason in case.bases],
         np.array([time for time, _ in case.company], dtype=np.int64),
         np.array([value for _, value in case.company], dtype=np.float64),
+        None if known_failed is None else np.array(known_failed, dtype=bool),
     )
     assert set(checked.tests) == set(given_limits.tests)
     return [(Flag(flag), checked.reason(place)) for place, flag in enumerate(checked.flags.tolist())]
@@ -171,7 +173,7 @@ def test_a_restart_changes_nothing(case: Case, given_limits: CheckLimits, share:
         patch.setattr(check_windows, "MOST_POINTS", most)
         stream = Stream(given_limits, Quantity.TEMPERATURE)
         whole = walk(stream, case)
-        begun = Case(case.times_ms[:cut], case.values[:cut], case.bases[:cut], case.companies[:cut], [])
+        begun = Case(case.times_ms[:cut], case.values[:cut], case.bases[:cut], [])
         kept = final(begun, whole[:cut])
         since_ms = begun.times_ms[-1] - given_limits.past_s * 1000 if cut else 0
         first = next((i for i in range(cut) if case.times_ms[i] >= since_ms), cut)
@@ -182,9 +184,13 @@ def test_a_restart_changes_nothing(case: Case, given_limits: CheckLimits, share:
             [case.values[i] for i in rows],
             [kept[i][0] for i in rows],
             [case.bases[i] for i in rows],
-            [case.companies[i] for i in rows],
+            case.beside,
         )
         assert walk(again, case, cut) == whole[cut:]
+        part = slice(rows.start, None)
+        late = Case(case.times_ms[part], case.values[part], case.bases[part], case.company)
+        failed = [flag is Flag.FAIL for flag, _ in kept[part]] + [False] * (len(case) - cut)
+        assert in_one_go(late, given_limits, failed)[len(rows) :] == final(case, whole)[cut:]
 
 
 def test_contradicting_limits_are_refused() -> None:

@@ -219,12 +219,13 @@ def test_rate_without_company(
 ) -> None:
     """A probe that moves alone is suspect; where the other cannot tell, nothing is known (QARTOD tests 9 and 11)."""
 
-    def at(pair: tuple[int, float] | None) -> tuple[int, float] | None:
+    def beside(time_ms: int) -> tuple[int, float] | None:
+        pair = before if time_ms == START_MS else now
         return None if pair is None else (START_MS + pair[0], pair[1])
 
     stream = Stream(COMPANY, Quantity.TEMPERATURE)
-    stream.step(START_MS, 25.0, company=at(before))
-    step = stream.step(START_MS + 60_000, 23.8, company=at(now))
+    stream.step(START_MS, 25.0, company=beside)
+    step = stream.step(START_MS + 60_000, 23.8, company=beside)
     assert step.flag is flag
     assert words in step.reason
     assert (step.reason == "") == (flag is Flag.GOOD)

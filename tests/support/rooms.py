@@ -62,9 +62,9 @@ class TestRoom:
 
     __test__ = False
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, text: str = ROOM) -> None:
         self.now_ms, self.notifier, self.folder = NOW_MS, Recording(), folder
-        (folder / "room.toml").write_text(ROOM, encoding="utf-8")
+        (folder / "room.toml").write_text(text, encoding="utf-8")
         self.service = self._open()
 
     def _open(self) -> Service:
@@ -95,9 +95,9 @@ class TestRoom:
 
 
 @contextmanager
-def room(folder: Path) -> Iterator[TestRoom]:
+def room(folder: Path, text: str = ROOM) -> Iterator[TestRoom]:
     """A room that is closed at the end."""
-    one = TestRoom(folder)
+    one = TestRoom(folder, text)
     try:
         yield one
     finally:
