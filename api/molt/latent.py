@@ -22,8 +22,6 @@ SEVERAL: Floats = np.log(np.array([1.0, 2.1, 3.31]))
 """An interval with no, one or two unseen molts in it, beside one; each is longer by the growth between."""
 STRAY, STRAY_SD = 0.01, 1.0
 """Share of intervals that something else made, and their spread: keeps one odd record from moving the rest."""
-ARRIVED_LN, ARRIVED_VARIANCE = 1.0, 1.0
-"""An arrival is seen in the rest of an interval; if any share u of it is as likely, -ln u has mean 1 and variance 1."""
 MATURE_NOISE = 0.8
 """Intervals of mature animals spread by this share more. Judgement (0.25 to 0.35 in adults). [1]"""
 SEX_SD = 0.25
@@ -43,7 +41,7 @@ class Rows:
     y: Floats
     variance: Floats
     scale2: Floats
-    whole: NDArray[np.bool_]
+    kind: NDArray[np.intp]
     beyond: Floats
     before: NDArray[np.intp]
 
@@ -51,36 +49,33 @@ class Rows:
         """Some of the rows, for sums only: ``before`` no longer counts."""
         return Rows(
             self.animal[some], self.x[:, some], self.y[:, some], self.variance[:, some], self.scale2[:, some],
-            self.whole[some], self.beyond[some], self.before[some],
+            self.kind[some], self.beyond[some], self.before[some],
         )  # fmt: skip
 
 
-def rows_of(rows: Intervals, picked: NDArray[np.bool_], ended: NDArray[np.bool_]) -> Rows:
-    """Some intervals in both states; ``before`` counts among those that ended."""
+def rows_of(rows: Intervals, picked: NDArray[np.bool_]) -> Rows:
+    """Some intervals in both states; ``before`` counts among those that are whole."""
     mine = rows.of(picked)
     states = [as_state(mine, state) for state in STATES]
-    arrived = (mine.kind == Kind.FROM_ARRIVAL) | (mine.kind == Kind.SINCE_ARRIVAL)
     size = np.where(mine.size_sd < GUESS_SD, (SIZE_EXPONENT * mine.size_sd) ** 2, 0.0)
     ran = [np.maximum(mine.ran.thermal, 1.0), np.maximum(mine.ran.degree_days, 1.0)]
     unsexed = (mine.male == 0.5) * SEX_SD**2
-    variance = np.stack(
-        [np.minimum(mine.end_variance / one**2, 4.0) + size + ARRIVED_VARIANCE * arrived for one in ran]
-    )
+    variance = np.stack([np.minimum(mine.end_variance / one**2, 4.0) + size for one in ran])
     variance[1] += unsexed
     return Rows(
         animal=mine.animal,
         x=np.stack([one.x for one in states]),
-        y=np.stack([one.y for one in states]) + ARRIVED_LN * arrived,
+        y=np.stack([one.y for one in states]),
         variance=variance,
         scale2=np.stack([np.full(mine.animal.size, (1.0 + MATURE_NOISE * state) ** 2) for state in STATES]),
-        whole=mine.kind == Kind.WHOLE,
+        kind=mine.kind,
         beyond=mine.beyond,
-        before=_before(rows, ended)[picked],
+        before=_before(rows, rows.kind == Kind.WHOLE)[picked],
     )
 
 
 def _before(rows: Intervals, ended: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """For every row, the place among the ended ones of the row before it of the same animal; -1: none."""
+    """For every row, the place among the whole ones of the row before it of the same animal; -1: none."""
     place = np.cumsum(ended) - 1
     out = np.full(ended.size, -1)
     same = (rows.animal[1:] == rows.animal[:-1]) & ended[:-1]
@@ -121,7 +116,7 @@ def learned_maturity(stated: Maturity, beyond: Floats, mature: Floats) -> Maturi
 
 
 def weigh(rows: Rows, off: Floats, total2: Floats, missed: float, maturity: Maturity) -> tuple[Floats, Floats]:
-    """Share of each state and cause of each ended interval, and how likely its animal was mature at all in it.
+    """Share of each state and cause of each whole interval, and how likely its animal was mature at all in it.
 
     ``off``: how far ln of it is off what else is known, by state; ``total2`` the variance of that. Once mature, an
     animal stays so: the chance goes on from interval to interval. Shape of the first: state, cause, row.
@@ -132,11 +127,10 @@ def weigh(rows: Rows, off: Floats, total2: Floats, missed: float, maturity: Matu
     cause = np.stack(logs, axis=1)
     cause[:, :3] -= 0.5 * np.log(total2)[:, None]
     cause[:, 3] -= 0.5 * np.log(stray2)
-    cause[:, 1:][:, :, ~rows.whole] = -np.inf
     top = cause.max(axis=(0, 1))
     share = np.exp(cause - top)
     each = share.sum(axis=1)
-    mature = np.zeros(rows.whole.size)
+    mature = np.zeros(rows.kind.size)
     table = maturity.chance(rows.beyond)
     for place in _by_rank(rows.before):
         chance = carried(mature, table, rows.before[place], table[place])

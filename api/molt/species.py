@@ -6,7 +6,7 @@ The numbers themselves stand in ``species_table``. Must not do: learn from a roo
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log
+from math import exp, log
 
 JUDGED = "judgement"
 PRACTICE = "common practice, no source"
@@ -57,6 +57,27 @@ class Species:
     def curve(self) -> Curve:
         """Degree-days of the molt clock per day, over temperature. [Cel, Cel]"""
         return ((self.zero.value, 0.0), (self.cap.value, self.cap.value - self.zero.value))
+
+    def typical_degree_days(self, carapace_mm: float, mature_ln: float = 0.0) -> float:
+        """The interval expected before any molt was seen.
+
+        Parameters
+        ----------
+        carapace_mm : float
+            Carapace length in the interval. [mm]
+        mature_ln : float
+            What maturity adds to its logarithm (``intervals.MATURE_MALE``, ``MATURE_FEMALE``). [1]
+
+        Returns
+        -------
+        float
+            K = exp(k0 + 0.8 ln(length) + maturity), above the species' thermal zero. [degree-day]
+
+        References
+        ----------
+        kozak_2009, mcclain_2010, seitz_2005
+        """
+        return exp(self.pace.value + SIZE_EXPONENT * log(carapace_mm) + mature_ln)
 
     @property
     def figures(self) -> tuple[tuple[str, Figure], ...]:
