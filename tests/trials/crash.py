@@ -19,7 +19,8 @@ What counts as SENT, for each kind of probe:
   seconds before until the collector has tried its disk again) and whose collector then died with the disk still so.
   Nothing can keep it; it may be stored, once, or not. A probe with a memory is not acknowledged meanwhile.
 
-LOST is a sent number that does not stand in the service's database at the end and is not held for want of a time.
+LOST is a sent number that does not stand in the service's database at the end. Not lost are numbers that the collector
+still has: HELD for want of a time, or WAITING with a date of the future, given while its clock was believed and wrong.
 DOUBLED is any number that stands there more than once, NEVER SAID one that no probe said. REFUSED are numbers that the
 collector set aside because the service would not have them; those that were sent are counted as lost too.
 """

@@ -6,6 +6,7 @@ Must not do: forgive anything; what is in doubt is counted as such.
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +15,8 @@ from tests.trials.crash_probes import Fate, Saying
 
 Name = tuple[str, int]
 """Probe and number."""
+AHEAD_MS = 600_000
+"""What is dated later than this after now, the service does not take yet."""
 STORED = "SELECT probe, raw FROM reading JOIN channel ON id = channel"
 
 
@@ -28,6 +31,7 @@ class Tally:
     foreign: list[Name] = field(default_factory=list)
     refused: dict[Name, str] = field(default_factory=dict)
     held: int = 0
+    ahead: int = 0
     waiting: int = 0
     doubt: int = 0
     doubt_stored: int = 0
@@ -58,21 +62,21 @@ def _rows(path: Path, sql: str) -> list[tuple[object, float]]:
 
 
 def missing(said: dict[Name, Saying], database: Path, spool: Path) -> list[Name]:
-    """Numbers that were sent and are neither stored yet nor refused."""
-    there, refused = stored(database), _spool(spool, "refused")
-    sent = (name for name, saying in said.items() if saying.fate is Fate.SENT)
-    return [name for name in sent if name not in there and name not in refused]
+    """Numbers that were sent, are not stored yet, and may still come: not refused, not dated in the future."""
+    done = stored(database).keys() | _spool(spool, "refused").keys() | _ahead(spool)
+    return [name for name, saying in said.items() if saying.fate is Fate.SENT and name not in done]
 
 
 def tally(said: dict[Name, Saying], database: Path, spool: Path) -> Tally:
     """Count everything; the programs have ended."""
     out, there = Tally(), stored(database)
     aside = {table: _spool(spool, table) for table in ("reading", "held", "refused")}
+    ahead = _ahead(spool)
     for name, saying in said.items():
         if saying.fate is Fate.SENT:
             out.sent += 1
             out.stored += name in there
-            if name not in there and name not in aside["held"]:
+            if name not in there and name not in aside["held"] and name not in ahead:
                 out.lost.append(name)
         elif saying.fate is Fate.MEMORY:
             out.memory += 1
@@ -83,7 +87,8 @@ def tally(said: dict[Name, Saying], database: Path, spool: Path) -> Tally:
     out.doubled = sorted(name for name, count in there.items() if count > 1)
     out.foreign = sorted(name for name in there if name not in said)
     out.refused = {name: why for name, why in aside["refused"].items() if name not in there}
-    out.held, out.waiting = len(aside["held"]), len(aside["reading"])
+    out.held, out.ahead = len(aside["held"]), len(ahead - there.keys())
+    out.waiting = len(aside["reading"].keys() - ahead)
     out.broken = [*_unsound(database), *_unsound(spool)]
     out.broken += [f"set aside as damaged: {path.name}" for path in spool.parent.glob("*.damaged-*")]
     return out
@@ -92,6 +97,12 @@ def tally(said: dict[Name, Saying], database: Path, spool: Path) -> Tally:
 def _unsound(path: Path) -> list[str]:
     found = str(_rows(path, "PRAGMA integrity_check")[0][0])
     return [] if found == "ok" else [f"{path.name}: {found}"]
+
+
+def _ahead(path: Path) -> set[Name]:
+    """Numbers that wait in the spool with a date of the future, from when the collector believed a wrong clock."""
+    sql = f"SELECT probe, value FROM reading WHERE time_ms > {time.time_ns() // 1_000_000 + AHEAD_MS}"  # noqa: S608
+    return {(str(probe), round(value)) for probe, value in _rows(path, sql)}
 
 
 def _spool(path: Path, table: str) -> dict[Name, str]:

@@ -30,6 +30,7 @@ def table(results: Sequence[Result]) -> str:
         ("in memory only at a death", lambda one: one.tally.memory),
         ("  of them stored", lambda one: one.tally.memory_stored),
         ("held with time unknown", lambda one: one.tally.held),
+        ("wait, dated in the future", lambda one: one.tally.ahead),
         ("longest catch-up, s", lambda one: f"{one.catch_up_s:.1f}"),
         ("wall time, s", lambda one: f"{one.took_s:.0f}"),
     ]
