@@ -86,7 +86,9 @@ def _calibration(here: Visit, probe_id: str, filled: Filled) -> Calibration:
     warmth_c, pressure_kpa = _number(filled.temperature_c, "temperature"), None
     true = _number(filled.expected, "the true value")
     if filled.kind is CalibrationKind.AIR_SATURATION:
-        true, pressure_kpa = here.service.calibrations.expected(filled.quantity, probe_id, warmth_c, None)
+        true, pressure_kpa = here.service.calibrations.expected(
+            filled.quantity, probe_id, warmth_c, here.room.pressure_kpa
+        )
     return tidy(
         Calibration(
             probe=probe_id,

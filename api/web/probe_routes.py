@@ -50,7 +50,8 @@ def post_calibration(
     service = request.app.state.service
     now_ms = service.now_ms()
     if kind is CalibrationKind.AIR_SATURATION and expected is None:
-        expected, pressure_kpa = service.calibrations.expected(quantity, probe_id, temperature_c, pressure_kpa)
+        here_kpa = pressure_kpa if pressure_kpa is not None else service.read.room(now_ms).pressure_kpa
+        expected, pressure_kpa = service.calibrations.expected(quantity, probe_id, temperature_c, here_kpa)
     if kind is CalibrationKind.ZERO_POINT:
         expected = 0.0
     if expected is None:
