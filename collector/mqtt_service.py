@@ -60,6 +60,7 @@ class Sums:
         self._left = set(range(count))
         self._accepted = self._duplicate = 0
         self._refused: list[tuple[int, str]] = []
+        self._later: list[tuple[int, str]] = []
         self.trouble: ServiceTrouble | PackRefused | None = None
 
     def take(self, pack: Pack, body: Any) -> None:
@@ -78,16 +79,18 @@ class Sums:
             self._accepted += answer.accepted
             self._duplicate += answer.duplicate
             self._refused += [(pack.places[index], reason) for index, reason in answer.refused]
+            self._later += [(pack.places[index], reason) for index, reason in answer.later]
 
     def answer(self) -> Answer:
         """All answers as one.
 
         Raises what went wrong when nothing was taken.
         """
-        if self.trouble is not None and not self._accepted + self._duplicate + len(self._refused):
+        told = len(self._refused) + len(self._later)
+        if self.trouble is not None and not self._accepted + self._duplicate + told:
             raise self.trouble
         refused, left = tuple(sorted(self._refused)), tuple(sorted(self._left))
-        return Answer(self._accepted, self._duplicate, refused, left, self.trouble)
+        return Answer(self._accepted, self._duplicate, refused, left, self.trouble, tuple(sorted(self._later)))
 
 
 class MqttService:

@@ -51,7 +51,7 @@ def once(config: CollectorConfig, files: Sequence[Path], stop: threading.Event) 
         _check(path)
     service, _ = upstreams(config, NAMED)
     spool = Spool(config.data / NAME, config.spool_max_mb)
-    uplink = Uplink(spool, service, stop, PACK_SIZE, linger_s=0.0, say=_complain)
+    uplink = Uplink(spool, service, stop, PACK_SIZE, linger_s=0.0, say=_complain, patient=False)
     outcome = _Outcome()
     reader = threading.Thread(target=_read_all, args=(config, files, spool, stop, outcome), name="files", daemon=True)
     try:

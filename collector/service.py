@@ -26,6 +26,7 @@ TIMEOUT = httpx.Timeout(30.0, connect=5.0, pool=5.0)
 class Answer:
     """What the service did with readings: ``refused`` are places among them, with reasons.
 
+    ``later`` are places of readings that it will have when one of the two clocks is right, with reasons.
     ``unanswered`` are the places, never all of them, that it did not take for the reason in ``trouble``.
     """
 
@@ -34,6 +35,7 @@ class Answer:
     refused: tuple[tuple[int, str], ...]
     unanswered: tuple[int, ...] = ()
     trouble: ServiceTrouble | PackRefused | None = None
+    later: tuple[tuple[int, str], ...] = ()
 
 
 class Upstream(Protocol):
@@ -140,12 +142,14 @@ def answer_of(body: Any, sent: int) -> Answer:
     """
     try:
         accepted, duplicate = _whole(body["accepted"]), _whole(body["duplicate"])
-        refused = {_whole(item["index"]): str(item["reason"]) for item in body["refused"]}
-    except (ValueError, KeyError, TypeError) as error:
+        reasons = {_whole(item["index"]): str(item["reason"]) for item in body["refused"]}
+        waits = {_whole(item["index"]) for item in body["refused"] if item.get("later") is True}
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise ServiceTrouble("answered 200, but not as our service does; is another program there?", 200) from error
-    if accepted + duplicate + len(refused) < sent or any(index >= sent for index in refused):
-        raise ServiceTrouble(f"answered for {accepted + duplicate + len(refused)} of {sent} readings", 200)
-    return Answer(accepted, duplicate, tuple(sorted(refused.items())))
+    if accepted + duplicate + len(reasons) < sent or any(index >= sent for index in reasons):
+        raise ServiceTrouble(f"answered for {accepted + duplicate + len(reasons)} of {sent} readings", 200)
+    refused = tuple((index, why) for index, why in sorted(reasons.items()) if index not in waits)
+    return Answer(accepted, duplicate, refused, later=tuple((index, reasons[index]) for index in sorted(waits)))
 
 
 def _json(response: httpx.Response) -> Any:

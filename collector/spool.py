@@ -106,6 +106,10 @@ class Spool:
         """The service has these of the readings taken; the refused are set aside with their reasons."""
         self._do(_Finish(epoch=taken.epoch, numbers=numbers, refusals=refusals))
 
+    def defer(self, taken: Taken, numbers: Sequence[int], why: str) -> None:
+        """The service will have these of the readings taken later; they stay and are offered again."""
+        self.ask(lambda stock: stock.defer(taken.epoch, numbers, why))
+
     def bookmark(self, source: str) -> str | None:
         """How far a source was read, as committed with its last batch."""
         found: str | None = self._do(_Ask(question=lambda stock: stock.file.bookmark(source) if stock.file else None))

@@ -16,6 +16,7 @@ from pathlib import Path
 from api.domain.errors import InputError
 from api.domain.reading import RawReading
 from collector.errors import SpoolDamaged
+from collector.later import Later
 from collector.runs import Runs
 from collector.spoolfile import Refusal, Row, SpoolFile, is_damage, salvage, set_aside
 
@@ -66,6 +67,7 @@ class Stock:
         self.notice: str | None = None
         self._next_id = 1
         self._done = Runs()
+        self._later = Later(monotonic_s)
         self._marks: deque[tuple[float, int]] = deque()
         self._on_disk = self._dropped = self._refused = 0
         self._new_drops = 0
@@ -88,6 +90,7 @@ class Stock:
         self.file = file
         self.epoch += 1
         self._done.clear()
+        self._later.clear()
         self._marks.clear()
         first = file.last_id() + 1
         waiting = [*rescued[0], *(reading for _, reading in self.held)]
@@ -198,6 +201,7 @@ class Stock:
 
         At least a quarter of ``count`` is left to the backlog, so that it ends however much comes in.
         """
+        self._later.look()
         rows = self._oldest(count)
         fresh_from = self._fresh_from()
         if len(rows) < count or rows[0][0] >= fresh_from:
@@ -210,22 +214,25 @@ class Stock:
         rows: list[Row] = []
         after = 0
         while len(rows) < count:
-            after = self._done.past(after)
+            while (past := self._later.past(self._done.past(after))) > after:
+                after = past
             found = self._read(lambda file, after=after: file.oldest(after, count))  # type: ignore[misc]
-            rows += [row for row in found if row[0] not in self._done]
+            rows += [row for row in found if self._open(row)]
             if len(found) < count:
                 break
             after = found[-1][0]
-        rows += islice(self.held, max(0, count - len(rows)))
+        rows += islice(filter(self._open, self.held), max(0, count - len(rows)))
         return rows[:count]
 
     def _fresh(self, fresh_from: int, most: int) -> list[Row]:
         """The newest of what came just now, in the order it came."""
         since_ms = self.now_ms() - FRESH_AGE_MS
         rows = self._read(lambda file: file.newest(fresh_from, since_ms, LOOKED_THROUGH))
-        rows = [row for row in rows if row[0] not in self._done]
         rows += [row for row in self.held if row[0] >= fresh_from and row[1].time_ms >= since_ms]
-        return rows[-most:]
+        return [row for row in rows if self._open(row)][-most:]
+
+    def _open(self, row: Row) -> bool:
+        return row[0] not in self._done and row[0] not in self._later
 
     def _read(self, question: Callable[[SpoolFile], list[Row]]) -> list[Row]:
         """Rows of the file; none while the disk cannot be read, so that what is in memory goes on."""
@@ -251,6 +258,11 @@ class Stock:
         if self.held:
             self.held = deque(row for row in self.held if row[0] not in self._done)
 
+    def defer(self, epoch: int, numbers: Sequence[int], why: str) -> None:
+        """The service will have these later: they stay, and others go before them for a while."""
+        if epoch == self.epoch:
+            self._later.add(numbers, why)
+
     def nearly_full(self) -> bool:
         """Whether sources that keep their readings should wait."""
         try:
@@ -265,11 +277,11 @@ class Stock:
     def state(self) -> StockState:
         """Figures for the status report."""
         oldest = self._oldest(1)
-        trouble = self.notice
+        trouble = self._later.words or self.notice
         if self.disk_trouble is not None:
             trouble = f"the disk takes nothing ({self.disk_trouble}); {len(self.held)} readings are held in memory only"
         return StockState(
-            waiting=self.waiting() if oldest else 0,
+            waiting=self.waiting() if oldest or self._later.words else 0,
             oldest_ms=oldest[0][1].time_ms if oldest else None,
             dropped=self._dropped + self._new_drops,
             refused=self._refused + len(self._refusals),

@@ -45,7 +45,10 @@ class Delivered:
 
 
 class Uplink:
-    """One thread that empties the spool into the service."""
+    """One thread that empties the spool into the service.
+
+    ``patient``: readings the service will have later stay in the spool; else they are set aside as refused.
+    """
 
     def __init__(
         self,
@@ -56,10 +59,11 @@ class Uplink:
         linger_s: float = LINGER_S,
         say: Callable[[str], None] = lambda text: None,
         backoff: Backoff | None = None,
+        patient: bool = True,
     ) -> None:
         self._spool, self._service, self._stop, self._say = spool, service, stop, say
         self._full = self.pack_size = pack_size
-        self._linger_s = linger_s
+        self._linger_s, self._patient = linger_s, patient
         self._backoff = backoff or Backoff()
         self._packs = 1
         self._good = 0
@@ -206,10 +210,14 @@ class Uplink:
         return answer
 
     def _finish(self, taken: Taken, rows: Sequence[Row], answer: Answer) -> None:
-        left = set(answer.unanswered)
+        later = answer.later if self._patient else ()
+        left = {*answer.unanswered, *(index for index, _ in later)}
         done = [number for place, (number, _) in enumerate(rows) if place not in left]
-        refusals = [(rows[index], reason) for index, reason in answer.refused]
+        told = answer.refused if self._patient else (*answer.refused, *answer.later)
+        refusals = [(rows[index], reason) for index, reason in told]
         self._spool.finish(taken, done, refusals)
+        if later:
+            self._spool.defer(taken, [rows[index][0] for index, _ in later], later[-1][1])
         self.delivered.duplicate += answer.duplicate
         self.delivered.refused += len(refusals)
         self.delivered.accepted += len(done) - answer.duplicate - len(refusals)

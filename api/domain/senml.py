@@ -27,10 +27,18 @@ QUANTITIES = {str(q): q for q in Quantity}
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A record that cannot become a reading: its place in the pack, and why."""
+    """A record that cannot become a reading: its place in the pack, and why.
+
+    ``later``: it may become one when it is sent again, so its sender should not let go of it.
+    """
 
     index: int
     reason: str
+    later: bool = False
+
+    def body(self) -> dict[str, int | str | bool]:
+        """As it stands in an answer."""
+        return {"index": self.index, "reason": self.reason, **({"later": True} if self.later else {})}
 
 
 def decode(body: bytes, now_ms: int) -> list[RawReading | Refused | None]:

@@ -226,5 +226,5 @@ def _only(probe: str, index: int, item: RawReading | Refused | None) -> RawReadi
 
 
 def _outcome(outcome: Outcome) -> dict[str, Any]:
-    refused = [{"index": item.index, "reason": item.reason} for item in outcome.refused]
+    refused = [item.body() for item in outcome.refused]
     return {"status": 200, "accepted": outcome.accepted, "duplicate": outcome.duplicate, "refused": refused}

@@ -84,8 +84,8 @@ class Ingest:
             if channel.tank is not None and not (reading.derived and channel.care is None):
                 self.judging.judge(reading, channel, reading.arrival is not Arrival.IN_TIME, events)
         self.finish(events, now_ms)
-        if refused:
-            self._store.state.count_up({"refused": len(refused)})
+        if final := sum(not one.later for one in refused):
+            self._store.state.count_up({"refused": final})
         return Outcome(accepted, len(raws) - accepted, tuple(refused))
 
     def _keep(self, checked: Checked, plan: RoomPlan, now_ms: int) -> int:
@@ -119,7 +119,8 @@ def _sorted(items: Sequence[RawReading | Refused | None], now_ms: int) -> tuple[
         elif item is not None:
             reason = _refuse_time(item.time_ms, now_ms)
             if reason:
-                refused.append(Refused(index, reason))
+                # whose clock is wrong is not known here: one that is set right later takes the reading then
+                refused.append(Refused(index, reason, later=item.time_ms > now_ms))
             else:
                 raws.append(item)
     raws.sort(key=lambda raw: (raw.time_ms, raw.quantity is not Quantity.TEMPERATURE))

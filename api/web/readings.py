@@ -36,7 +36,7 @@ async def post_readings(request: Request) -> Response:
         outcome = await asyncio.wrap_future(service.ingest.accept(items, now_ms))
     except Transient as error:
         return problem(503, "Not kept", f"{error}; send the same pack again later", {"Retry-After": "5"})
-    refused = [{"index": item.index, "reason": item.reason} for item in outcome.refused]
+    refused = [item.body() for item in outcome.refused]
     return JSONResponse({"accepted": outcome.accepted, "duplicate": outcome.duplicate, "refused": refused})
 
 

@@ -64,6 +64,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(explanation(result), end="", flush=True)
             if asked.keep is not None:
                 _keep(result, asked.keep / result.uplink)
+            for disk in result.world.disks.values():
+                disk.close()
     return 0 if len(results) == len(ways) and all(result.good for result in results) else 1
 
 

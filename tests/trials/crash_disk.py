@@ -62,6 +62,11 @@ class Disk:
                 except OSError:
                     continue
 
+    def close(self) -> None:
+        """Take the disk away with all that is on it, so that the folder can be removed."""
+        if self.small:
+            subprocess.run(["umount", "--lazy", str(self.folder)], capture_output=True, check=False)
+
     def free(self) -> None:
         """There is room again."""
         self._ballast.unlink(missing_ok=True)
