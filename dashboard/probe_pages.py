@@ -12,7 +12,6 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from api.domain.calibration import Calibration, CalibrationKind
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
-from api.services.calibrations import tidy
 from dashboard import files, render
 from dashboard.probes import KIND_TITLES, channel_view, drift_figure, probe_line
 from dashboard.theme import DARK, LIGHT
@@ -89,21 +88,19 @@ def _calibration(here: Visit, probe_id: str, filled: Filled) -> Calibration:
         true, pressure_kpa = here.service.calibrations.expected(
             filled.quantity, probe_id, warmth_c, here.room.pressure_kpa
         )
-    return tidy(
-        Calibration(
-            probe=probe_id,
-            quantity=filled.quantity,
-            kind=filled.kind,
-            from_ms=here.clock.parse(filled.start) if filled.start else here.service.now_ms(),
-            said=_wanted(_number(filled.said, "what the probe said"), "what the probe said"),
-            expected=0.0 if filled.kind is CalibrationKind.ZERO_POINT else _wanted(true, "the true value"),
-            said_2=_number(filled.said_2, "what the probe said the second time"),
-            expected_2=_number(filled.expected_2, "the second true value"),
-            temperature_c=warmth_c,
-            pressure_kpa=pressure_kpa,
-            person=here.session.name or filled.person,
-            note=filled.note,
-        )
+    return Calibration(
+        probe=probe_id,
+        quantity=filled.quantity,
+        kind=filled.kind,
+        from_ms=here.clock.parse(filled.start) if filled.start else here.service.now_ms(),
+        said=_wanted(_number(filled.said, "what the probe said"), "what the probe said"),
+        expected=0.0 if filled.kind is CalibrationKind.ZERO_POINT else _wanted(true, "the true value"),
+        said_2=_number(filled.said_2, "what the probe said the second time"),
+        expected_2=_number(filled.expected_2, "the second true value"),
+        temperature_c=warmth_c,
+        pressure_kpa=pressure_kpa,
+        person=here.session.name or filled.person,
+        note=filled.note,
     )
 
 

@@ -10,6 +10,7 @@ from datetime import date
 from enum import StrEnum
 
 from api.domain.errors import InputError
+from api.domain.texts import writable
 
 MOST_NAME, MOST_TEXT, MOST_NOTE = 80, 200, 2000
 SPECIES = (
@@ -106,15 +107,3 @@ class Animal:
     def known_species(self) -> bool:
         """Whether the species is one of those with figures of their own."""
         return self.species.strip().casefold() in {name.casefold() for name in SPECIES}
-
-
-def writable(what: str, text: str, most: int) -> None:
-    """Raises InputError for text that is too long, or that no page and no database could write."""
-    if len(text) > most:
-        raise InputError(f"{what}: {len(text)} characters are too many; use at most {most}")
-    if any(ord(letter) < 32 and letter not in "\t\n\r" for letter in text):
-        raise InputError(f"{what} holds a character that cannot be written; type it again")
-    try:
-        text.encode()
-    except UnicodeEncodeError as error:
-        raise InputError(f"{what} holds half a character; type it again") from error

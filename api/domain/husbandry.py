@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import isfinite
 
-from api.domain.animal import MOST_NOTE, MOST_TEXT, Limb, writable
+from api.domain.animal import MOST_NOTE, MOST_TEXT, Limb
 from api.domain.errors import InputError
 from api.domain.quantity import MEANING, Quantity
+from api.domain.texts import writable
 
 CARAPACE_MM, MASS_G = (1.0, 250.0), (0.001, 10_000.0)
 """What a crayfish can be, from hatchling to the largest species."""

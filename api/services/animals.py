@@ -15,11 +15,12 @@ from api.domain.animal import Animal, Limb, LimbState
 from api.domain.errors import InputError, NotFound
 from api.domain.husbandry import EventKind, Husbandry
 from api.domain.life import Life, Stage
+from api.domain.texts import person_name
 from api.judge.soft_stage import hard_from_ms, soft_until_ms, stage_at
 from api.molt.species_table import figures_of
 from api.services.entries import animal_body, animal_of
 from api.services.event_checks import Told, check_time
-from api.services.husbandry import EventLog, person_name
+from api.services.husbandry import EventLog
 from api.services.lives import Lives
 from api.services.plan import RoomPlan
 from api.storage.animal_base import Photograph
@@ -110,7 +111,7 @@ class Animals:
 
         Raises InputError, NotFound; both also through the future.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
         events = self.events_of(None, given, now_ms)
         return self._log.write(lambda: self._enter(given.animal, events, name, now_ms))
 
@@ -126,7 +127,7 @@ class Animals:
 
         Raises InputError; NotFound through the future.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
         return self._log.write(lambda: self._change(number, animal, name, now_ms))
 
     def _change(self, number: int, animal: Animal, person: str, now_ms: int) -> None:
@@ -142,7 +143,7 @@ class Animals:
 
         Raises InputError; NotFound and Doubtful through the future.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
 
         def work() -> int:
             before = self._store.animals.touched()
@@ -211,7 +212,7 @@ class Animals:
 
         Raises NotFound, InputError for what is no picture or too large a one.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
         self._lives.get(number)
         media_type = picture_type(content)
         return self._store.write(lambda: self._store.animals.add_photograph(number, content, media_type, name, now_ms))

@@ -12,10 +12,12 @@ from dataclasses import asdict, dataclass, replace
 from api.domain.calibration import USUAL_SLOPES, Calibration, CalibrationKind, line_of
 from api.domain.errors import InputError, NotFound, OutOfRange
 from api.domain.quantity import MEANING, Quantity
+from api.domain.texts import person_name, shortened, writable
 from api.science.oxygen import saturation_mg_l
 from api.services.plan import RoomPlan
 from api.storage.base import CALIBRATED, CalibrationRow, Store
 
+MOST_NOTE = 500
 AHEAD_MS = 600_000
 """Readings that arrive while the plan changes are made anew as well. [ms]"""
 
@@ -78,8 +80,10 @@ class Calibrations:
 
         Raises InputError when the person, the probe or the numbers cannot be used.
         """
-        if not given.person.strip():
-            raise InputError("a calibration is made by a person: give a name")
+        given = replace(
+            given, person=person_name(given.person, "a calibration is made"), note=shortened(given.note, MOST_NOTE)
+        )
+        writable("note", given.note)
         if given.from_ms > now_ms + AHEAD_MS:
             raise InputError("a calibration cannot be in force from a time that has not come yet")
         self._known(given.probe, given.quantity)
@@ -103,8 +107,7 @@ class Calibrations:
 
         Raises NotFound, and InputError without a name.
         """
-        if not person.strip():
-            raise InputError("a calibration is withdrawn by a person: give a name")
+        name = person_name(person, "a calibration is withdrawn")
         found = next((one for one in self.entries() if one.id == calibration_id), None)
         if found is None or found.withdrawn_ms is not None:
             raise NotFound(f"there is no calibration {calibration_id} in force")
@@ -112,7 +115,7 @@ class Calibrations:
         left.remove(found.calibration)
         for count in range(len(left)):
             line_of(left[: count + 1])
-        return self._store.write(lambda: self._withdraw(found, person, now_ms), self._settled)
+        return self._store.write(lambda: self._withdraw(found, name, now_ms), self._settled)
 
     def _known(self, probe: str, quantity: Quantity) -> None:
         heard = {(one.probe, one.quantity) for one in self._store.readings.channels() if not one.derived}
@@ -125,7 +128,7 @@ class Calibrations:
         return number
 
     def _withdraw(self, entry: Entry, person: str, now_ms: int) -> None:
-        self._store.revisions.withdraw_calibration(entry.id, person.strip()[:80], now_ms)
+        self._store.revisions.withdraw_calibration(entry.id, person, now_ms)
         self._due(entry.calibration, now_ms)
 
     def _due(self, calibration: Calibration, now_ms: int) -> None:
@@ -138,13 +141,3 @@ class Calibrations:
     def _settled(self, kept: bool) -> None:
         if not kept:
             self._reload()
-
-
-def shortened(text: str, most: int) -> str:
-    """One line of at most so many characters."""
-    return " ".join(text.split())[:most]
-
-
-def tidy(given: Calibration) -> Calibration:
-    """The texts of a calibration as they are kept."""
-    return replace(given, person=shortened(given.person, 80), note=shortened(given.note, 500))

@@ -10,10 +10,10 @@ from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from api.domain.animal import MOST_NAME, writable
 from api.domain.errors import InputError, NotFound
 from api.domain.husbandry import KIND_NAMES, MOLTS, MOVES, ONE_ANIMAL, EventKind, Husbandry
 from api.domain.quantity import Quantity
+from api.domain.texts import person_name
 from api.judge.soft_stage import REMINDERS
 from api.services.entries import Entry, entry_of, event_body
 from api.services.event_checks import Doubtful, Told, check_time, placed, questions, refuse
@@ -52,7 +52,7 @@ class EventLog:
         Raises InputError, NotFound, and Doubtful when it is unusual and was not confirmed; the last two also through
         the future.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
         check_time(event.time_ms, now_ms, KIND_NAMES[event.kind])
         if event.since_ms is not None:
             check_time(event.since_ms, now_ms, "the last look")
@@ -115,7 +115,7 @@ class EventLog:
 
         Raises InputError without a name; NotFound through the future.
         """
-        name = person_name(person)
+        name = person_name(person, "an entry is made")
         return self.write(lambda: self._withdraw(event, name, now_ms))
 
     def _withdraw(self, event: int, person: str, now_ms: int) -> None:
@@ -188,15 +188,3 @@ class EventLog:
 def reminders_of(kind: EventKind) -> tuple[str, ...]:
     """What to remember after an event."""
     return REMINDERS if kind in MOLTS else ()
-
-
-def person_name(person: str) -> str:
-    """A person's name as it is kept.
-
-    Raises InputError without one.
-    """
-    name = " ".join(person.split())[:MOST_NAME]
-    writable("your name", name, MOST_NAME)
-    if not name:
-        raise InputError("an entry is made by a person: give a name")
-    return name

@@ -19,6 +19,7 @@ from api.domain.care import WARM_WATER, CareProfile
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from api.domain.tank import NO_DRIVER, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
+from api.domain.texts import person_name, writable
 from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
 from api.services.ingest import Ingest
@@ -118,7 +119,8 @@ class Records:
 
         Raises InputError when its care profile is not known.
         """
-        _writable(tank.name, tank.species, tank.note)
+        for what, text in (("name", tank.name), ("species", tank.species), ("note", tank.note)):
+            writable(f"the tank's {what}", text)
         if tank.care not in self._plan.care:
             raise InputError(f"care {tank.care!r} is no care profile; known: {', '.join(self._plan.care)}")
         rows = self._described()
@@ -140,10 +142,8 @@ class Records:
 
         Raises InputError without a name, NotFound for an alert that is not there.
         """
-        person, note = " ".join(person.split())[:80], note.strip()[:1000]
-        _writable(person, note)
-        if not person:
-            raise InputError("an alert is acknowledged by a person: give a name")
+        person, note = person_name(person, "an alert is acknowledged"), note.strip()[:1000]
+        writable("note", note)
         if self._store.state.alert(alert_id) is None:
             raise NotFound(f"there is no alert {alert_id}")
         work = lambda: self._acknowledge(ingest, alert_id, person, note, now_ms)  # noqa: E731 - one expression
@@ -186,15 +186,6 @@ def _probe_rows(probes: Sequence[Probe], before: Sequence[dict[str, Any]], tanks
         else:
             rows.append(_row(PROBE, probe, FROM_FILE))
     return [*rows, *(row for row in claimed.values() if row["driver"] == NO_DRIVER)]
-
-
-def _writable(*texts: str) -> None:
-    """Raises InputError for text that no page and no database could write (half a character)."""
-    for text in texts:
-        try:
-            text.encode()
-        except UnicodeEncodeError as error:
-            raise InputError(f"{text[:40]!r} holds half a character; type it again") from error
 
 
 def _row(adapter: TypeAdapter[Any], value: Any, origin: str) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from fastapi import APIRouter, Body, Path, Request
 from api.domain.calibration import Calibration, CalibrationKind
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
-from api.services.calibrations import tidy
 from api.services.probes import ChannelNow, ProbeNow
 from api.web.times import parse, rfc3339
 
@@ -57,12 +56,9 @@ def post_calibration(
     if expected is None:
         raise InputError("expected: give the true value, by a reference instrument or a standard")
     from_ms = now_ms if start is None else parse(start, "from")
-    given = tidy(
-        Calibration(
-            probe_id, quantity, kind, from_ms, said, expected, said_2, expected_2, temperature_c, pressure_kpa,
-            person, note,
-        )
-    )  # fmt: skip
+    given = Calibration(
+        probe_id, quantity, kind, from_ms, said, expected, said_2, expected_2, temperature_c, pressure_kpa, person, note
+    )
     number = service.calibrations.enter(given, now_ms).result(WITHIN_S)
     return {"id": number, "warning": service.calibrations.warning(given), **_probe(service.probes.probe(probe_id))}
 
