@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from api.domain.cause import Cause
+from api.domain.outlook import Outlook
 from api.domain.quantity import Quantity
 
 
@@ -82,6 +84,7 @@ class AlertEvent:
     """One step in an alert's life, on the readings' own time. ``told``: a person was or is to be told of the alert.
 
     ``worst`` is the value furthest beyond its limit so far. ``doubt`` says why the reading is suspect, if it is.
+    ``outlook`` is what was expected at that moment, ``causes`` what may have happened, the likeliest first.
     """
 
     subject: Subject
@@ -94,3 +97,5 @@ class AlertEvent:
     told: bool = True
     worst: float | None = None
     doubt: str = ""
+    outlook: Outlook | None = None
+    causes: tuple[Cause, ...] = ()

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
+from api.domain.cause import Cause
+from api.domain.outlook import Outlook
 
 OVER = frozenset({Event.RETURNED, Event.CLEARED})
 STANDING = frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED})
@@ -36,7 +38,7 @@ class Sample:
     """One look at the subject: how bad (None: inside), the value and limit, and whether it is back by the deadband.
 
     ``late`` means the sample is old news: nobody may be woken by it. ``since_ms``: the condition began then already.
-    ``doubt``: why the reading is suspect; it is told with the alert.
+    ``doubt``: why the reading is suspect; ``outlook`` and ``causes``: what is expected and why. Told with the alert.
     """
 
     time_ms: int
@@ -47,6 +49,8 @@ class Sample:
     late: bool = False
     since_ms: int | None = None
     doubt: str = ""
+    outlook: Outlook | None = None
+    causes: tuple[Cause, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,4 +201,6 @@ def _event(track: Track, event: Event, sample: Sample) -> AlertEvent:
         track.told,
         track.worst,
         sample.doubt,
+        sample.outlook,
+        sample.causes,
     )

@@ -6,26 +6,16 @@ Must not do: claim a trend the noise could make by itself, or look at a clock.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import sqrt
 
 from api.domain.care import CareRange
+from api.domain.outlook import NOTHING, Outlook
+
+__all__ = ["NOTHING", "Outlook", "look_ahead", "slope"]
 
 FEWEST_POINTS = 3
 SURE = 3.0
 """A slope counts when it is this many times its own standard error (judgement)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """Slope per hour (None: no trend can be told), and the limit it heads to with the seconds left, if any."""
-
-    trend_per_hour: float | None
-    limit: float | None
-    left_s: float | None
-
-
-NOTHING = Outlook(None, None, None)
 
 
 def slope(points: Sequence[tuple[int, float]]) -> tuple[float, float] | None:
