@@ -9,6 +9,8 @@ from typing import Any
 import tomlkit
 
 from api.domain.errors import InputError
+from api.domain.people import LadderSettings
+from api.domain.roompeople import ladder_table, person_table
 from api.room_text import read_room
 from api.service import DATABASE
 from api.services.records import Records
@@ -43,8 +45,9 @@ def write_out(data: Path) -> str:
     finally:
         store.close()
     simulated: dict[str, Any] = {"simulated": {}} if plan.simulated else {}
+    ladder = {"ladder": ladder_table(plan.ladder)} if plan.ladder != LadderSettings() else {}
     body = {
-        "room": {**_given(asdict(plan.room)), "service": _given(asdict(plan.settings)), **simulated},
+        "room": {**_given(asdict(plan.room)), "service": _given(asdict(plan.settings)), **simulated, **ladder},
         "tank": [_given(asdict(tank)) for tank in plan.tanks.values()],
         "probe": [
             {**_given(row), **options, "value": [_value(value) for value in values]}
@@ -60,6 +63,7 @@ def write_out(data: Path) -> str:
             for profile in plan.care.values()
         ],
         "notify": [_given(asdict(notify)) for notify in plan.notify],
+        "person": [person_table(person) for person in plan.people],
     }
     return tomlkit.dumps(body)
 

@@ -7,12 +7,14 @@ import os
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from api.domain.errors import InputError
 from api.domain.tank import Tank
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.parts import Parts, heartbeats
+from api.reaching import Reaching
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.animals import Animals
@@ -22,6 +24,7 @@ from api.services.deliver import Deliver
 from api.services.husbandry import EventLog
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
+from api.services.links import Links
 from api.services.lives import Lives
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
@@ -70,11 +73,7 @@ class Service:
         data.mkdir(parents=True, exist_ok=True, mode=0o700)
         self._lock = _lock(data / "service.lock")
         self.now_ms = now_ms
-        try:
-            self.store = SqliteStore(data / DATABASE)
-        except BaseException:
-            os.close(self._lock)
-            raise
+        self.store = _opened(data / DATABASE, self._lock)
         try:
             records = Records(self.store)
             file = read_room(room) if room.exists() else None
@@ -82,9 +81,11 @@ class Service:
                 check_room(file)
                 records.apply(file, now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
-            self.warn = Warn(self.store, self.plan)
+            keepers = Keepers(self.store, data)
+            links = Links(keepers.secret("link"), self.plan)
+            self.warn = Warn(self.store, self.plan, links.for_anybody)
             self.ingest = Ingest(self.store, self.plan, self.warn)
-            self.records = Front(records, Keepers(self.store, data), self.ingest, Claims(self.store, records))
+            self.records = Front(records, keepers, self.ingest, Claims(self.store, records))
             self.mqtt = open_door(file, room.parent, self.ingest, self.store, now_ms)
             beats = heartbeats(file, lambda: self.parts.ailment(), now_ms)
         except BaseException:
@@ -103,14 +104,17 @@ class Service:
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
+        self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
         rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
+        rounds |= self.reaching.rounds
         self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
 
     @property
     def hosts(self) -> tuple[str, ...]:
         """Host names, besides loopback, the service may be called by."""
         settings = self.plan().settings
-        return (*settings.hosts, settings.host)
+        public = urlsplit(settings.address).hostname
+        return (*settings.hosts, settings.host, *([public] if public else []))
 
     def start(self) -> None:
         """Begin watching and delivering, and listening to the broker where the room has one."""
@@ -131,6 +135,14 @@ class Service:
     def release(self) -> None:
         """Let another service work on the data folder."""
         os.close(self._lock)
+
+
+def _opened(path: Path, lock: int) -> SqliteStore:
+    try:
+        return SqliteStore(path)
+    except BaseException:
+        os.close(lock)
+        raise
 
 
 def _lock(path: Path) -> int:

@@ -23,6 +23,7 @@ class AlertKind(StrEnum):
     CALIBRATION_DUE = "calibration_due"
     SOFT_AND_HARD = "soft_and_hard"
     MOTHER_STAYS = "mother_stays"
+    NOT_DELIVERED = "not_delivered"
 
 
 class AlertState(StrEnum):

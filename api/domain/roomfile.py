@@ -30,6 +30,7 @@ from api.domain.roomkeys import (
     TOP,
     VALUE,
 )
+from api.domain.roompeople import PERSON, address_of, ladder_of, people_of
 from api.domain.tables import Key, Place, take, unknown
 from api.domain.tank import (
     CollectorSettings,
@@ -81,6 +82,8 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
         heartbeat=None
         if room["heartbeat"] is None
         else _heartbeat(room["heartbeat"], Place(file, text, "room.heartbeat")),
+        people=people_of(_once(_rows(data, "person", PERSON, file, text), "name")),
+        ladder=ladder_of(room["ladder"], Place(file, text, "room.ladder")),
     )
 
 
@@ -94,6 +97,7 @@ def _table(data: dict[str, Any], name: str, file: str, text: str) -> dict[str, A
 def _service(table: dict[str, Any], place: Place) -> ServiceSettings:
     values = take(table, SERVICE, place)
     values["hosts"] = tuple(str(host) for host in values["hosts"])
+    values["address"] = address_of(values["address"], place)
     return ServiceSettings(**values)
 
 

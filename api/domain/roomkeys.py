@@ -5,7 +5,7 @@ from __future__ import annotations
 from api.domain.quantity import Quantity
 from api.domain.tables import Key
 
-TOP = ("room", "tank", "probe", "care", "notify")
+TOP = ("room", "tank", "probe", "care", "notify", "person")
 QUANTITIES = tuple(str(q) for q in Quantity)
 ROOM = (
     Key("name", str, required=True),
@@ -18,11 +18,13 @@ ROOM = (
     Key("simulated", dict),
     Key("mqtt", dict),
     Key("heartbeat", dict),
+    Key("ladder", dict, {}),
 )
 SERVICE = (
     Key("host", str, "127.0.0.1"),
     Key("port", int, 8080, low=0, high=65535),
     Key("hosts", list, []),
+    Key("address", str, ""),
     Key("quiet_after_missed", int, 3, low=1, high=1000),
     Key("quiet_grace_s", float, 300.0, low=0, high=86400),
     Key("late_after_s", float, 900.0, low=60, high=86400),

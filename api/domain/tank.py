@@ -8,6 +8,7 @@ from dataclasses import field as made
 from typing import Any
 
 from api.domain.care import CareProfile
+from api.domain.people import USUAL_LADDER, LadderSettings, Person
 from api.domain.quantity import Quantity
 
 
@@ -79,11 +80,12 @@ class Notify:
 
 @dataclass(frozen=True, slots=True)
 class ServiceSettings:
-    """How the service listens and when it gives up waiting."""
+    """How the service listens and when it gives up waiting. ``address`` is where phones reach its pages."""
 
     host: str = "127.0.0.1"
     port: int = 8080
     hosts: tuple[str, ...] = ()
+    address: str = ""
     quiet_after_missed: int = 3
     quiet_grace_s: float = 300.0
     late_after_s: float = 900.0
@@ -146,3 +148,5 @@ class RoomFile:
     simulated: SimulatedSettings | None
     mqtt: Mqtt | None = None
     heartbeat: Heartbeat | None = None
+    people: tuple[Person, ...] = ()
+    ladder: LadderSettings = USUAL_LADDER

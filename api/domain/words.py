@@ -18,6 +18,7 @@ KIND_WORDS = {
     AlertKind.CALIBRATION_DUE: "calibration due",
     AlertKind.SOFT_AND_HARD: "soft and hard animals together",
     AlertKind.MOTHER_STAYS: "mother with hatched young",
+    AlertKind.NOT_DELIVERED: "messages not delivered",
 }
 
 

@@ -21,6 +21,7 @@ FIRST_CHECK = {
     AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",
     AlertKind.SOFT_AND_HARD: "Part them: the hard ones out, or a divider and shelter. Do not handle the soft one.",
     AlertKind.MOTHER_STAYS: "Take her out by day 3, once no young cling under her tail; crowded mothers eat young.",
+    AlertKind.NOT_DELIVERED: "The People page says which channel failed and why. Is the network there?",
 }
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
 

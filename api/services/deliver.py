@@ -10,6 +10,7 @@ import random
 from collections.abc import Callable
 
 from api.notify.base import Notifier
+from api.services.addresses import addresses
 from api.services.plan import RoomPlan
 from api.services.rounds import Rounds
 from api.storage.base import OutboxRow, Store
@@ -37,7 +38,7 @@ class Deliver:
 
     def once(self) -> int:
         """Try every message that is due; how many were delivered."""
-        urls = {notify.name: notify.url for notify in self._plan().notify}
+        urls = addresses(self._plan())
         down: dict[str, str] = {}
         return sum(self._try(row, urls.get(row.target), down) for row in self._store.state.due(self._now_ms(), 50))
 
@@ -47,7 +48,7 @@ class Deliver:
         if row.target in down:
             reason = down[row.target]
         elif url is None:
-            reason = f"there is no address named {row.target!r} any more; see [[notify]] in room.toml"
+            reason = f"there is no address named {row.target!r} any more; see [[notify]] and [[person]] in room.toml"
         else:
             result = self._notifier.send(url, row.title, row.body)
             if result.delivered:

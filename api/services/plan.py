@@ -13,6 +13,7 @@ from api.domain.band import Side
 from api.domain.calibration import Line
 from api.domain.care import CareProfile, CareRange
 from api.domain.checks import CheckLimits
+from api.domain.people import USUAL_LADDER, LadderSettings, Person
 from api.domain.quantity import Quantity
 from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank, Value
 from api.judge.alert_cycle import Delays
@@ -55,6 +56,8 @@ class RoomPlan:
     lines: Mapping[tuple[str, Quantity], tuple[Line, ...]] = field(default_factory=dict)
     soft: frozenset[str] = frozenset()
     """Tanks that hold a soft animal."""
+    people: tuple[Person, ...] = ()
+    ladder: LadderSettings = USUAL_LADDER
     _channels: dict[tuple[str, Quantity], ChannelPlan] = field(default_factory=dict)
 
     @property

@@ -12,6 +12,7 @@ from api.domain.quantity import Quantity
 from api.domain.tank import Tank
 from api.judge.outlook import Outlook
 from api.science.oxygen import saturation_mg_l
+from api.services.addresses import unreachable
 from api.services.answers import (
     AlertNow,
     AlertStep,
@@ -68,7 +69,7 @@ class Reader:
                 latest for probe, (latests, _) in by_probe.items() if probe not in claimed for latest in latests
             ),
             undelivered=tuple(self._store.state.undelivered(50)),
-            no_notify=not plan.notify,
+            no_notify=unreachable(plan),
             collectors=self._collectors(now_ms),
             refused_here=self._store.state.counters().get("refused", 0),
         )

@@ -23,6 +23,7 @@ from api.domain.texts import person_name, writable
 from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
 from api.services.ingest import Ingest
+from api.services.people_records import ladder_in, people_body, people_in
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
@@ -59,6 +60,7 @@ class Records:
                 "room": asdict(file.room),
                 "service": asdict(file.service),
                 "simulated": file.simulated is not None,
+                **people_body(file),
             },
         }
         for table, key in (("tank", "id"), ("probe", "id"), ("care", "name"), ("notify", "name")):
@@ -96,6 +98,8 @@ class Records:
             simulated=top["simulated"],
             lines=self._lines(),
             soft=self._soft,
+            people=people_in(top),
+            ladder=ladder_in(top),
         )
 
     def _lines(self) -> dict[tuple[str, Quantity], tuple[Line, ...]]:
@@ -146,10 +150,11 @@ class Records:
         writable("note", note)
         if self._store.state.alert(alert_id) is None:
             raise NotFound(f"there is no alert {alert_id}")
-        work = lambda: self._acknowledge(ingest, alert_id, person, note, now_ms)  # noqa: E731 - one expression
+        work = lambda: self.take_over(ingest, alert_id, person, note, now_ms)  # noqa: E731 - one expression
         return self._store.write(work, ingest.settle)
 
-    def _acknowledge(self, ingest: Ingest, alert_id: int, person: str, note: str, now_ms: int) -> None:
+    def take_over(self, ingest: Ingest, alert_id: int, person: str, note: str, now_ms: int) -> None:
+        """Inside the writer: a person takes an alert that waits for one; any other stays as it is."""
         row = self._store.state.alert(alert_id)
         if row is None or row.state not in (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED):
             return

@@ -22,6 +22,8 @@ def plan_of(file: RoomFile) -> RoomPlan:
         notify=file.notify,
         settings=file.service,
         simulated=file.simulated is not None,
+        people=file.people,
+        ladder=file.ladder,
     )
 
 

@@ -52,8 +52,11 @@ def state_after(event: AlertEvent, track: Track) -> AlertState:
 class Warn:
     """Turns alert events into records and messages."""
 
-    def __init__(self, store: Store, plan: Callable[[], RoomPlan]) -> None:
-        self._store, self._plan = store, plan
+    def __init__(
+        self, store: Store, plan: Callable[[], RoomPlan], link: Callable[[int, int], str] = lambda alert, now_ms: ""
+    ) -> None:
+        """``link``: where a message about an alert can be answered; empty: nowhere."""
+        self._store, self._plan, self._link = store, plan, link
 
     def take(self, events: Sequence[AlertEvent], tracks: Layered[Subject, Track], now_ms: int) -> None:
         """Record events and post their messages, in order."""
@@ -80,7 +83,11 @@ class Warn:
             title = f"{tank_name}: {KIND_WORDS[subject.kind]}, found late"
             self.post(alert, Priority.NOTE, title, f"{text} {words.late(event, now_ms)}", now_ms)
         elif event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
-            self.post(alert, event.priority, words.title(event, tank_name), f"{text} {words.CAUTION}", now_ms)
+            link = self._link(alert, now_ms) if event.event not in OVER else ""
+            body = f"{text}\nAnswer here: {link}\n{words.CAUTION}" if link else f"{text} {words.CAUTION}"
+            self.post(alert, event.priority, words.title(event, tank_name), body, now_ms)
+        if event.event not in OVER:
+            self._store.reach.start(alert, now_ms)
 
     def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:
         subject = event.subject

@@ -17,6 +17,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag, KeptReading
 from api.judge.alert_cycle import Track
 from api.storage.animal_base import AnimalStore
+from api.storage.reach_base import ReachStore
 
 T = TypeVar("T")
 LATE, CALIBRATED, DERIVED = "late", "calibrated", "derived"
@@ -95,6 +96,8 @@ class OutboxRow:
     next_ms: int
     delivered_ms: int | None
     last_error: str
+    purpose: str = "alert"
+    withdrawn_ms: int | None = None
 
 
 class Revision(NamedTuple):
@@ -278,6 +281,7 @@ class Store(Protocol):
     revisions: RevisionStore
     state: StateStore
     animals: AnimalStore
+    reach: ReachStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

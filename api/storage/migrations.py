@@ -92,6 +92,21 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE INDEX photograph_of ON photograph (animal);
         """,
     ),
+    (
+        "0005 people and their ladder",
+        """
+        ALTER TABLE outbox ADD COLUMN purpose TEXT NOT NULL DEFAULT 'alert';
+        ALTER TABLE outbox ADD COLUMN withdrawn_ms INTEGER;
+        CREATE INDEX outbox_target ON outbox (target, created_ms);
+        CREATE TABLE ladder (alert INTEGER PRIMARY KEY REFERENCES alert, next_ms INTEGER, body TEXT NOT NULL);
+        CREATE TABLE told (
+            outbox INTEGER NOT NULL REFERENCES outbox, alert INTEGER NOT NULL REFERENCES alert, target TEXT NOT NULL,
+            tell INTEGER NOT NULL, PRIMARY KEY (outbox, alert)) WITHOUT ROWID;
+        CREATE INDEX told_alert ON told (alert, tell);
+        CREATE TABLE link_use (
+            link TEXT PRIMARY KEY, person TEXT NOT NULL, answer TEXT NOT NULL, time_ms INTEGER NOT NULL) WITHOUT ROWID;
+        """,
+    ),
 )
 
 

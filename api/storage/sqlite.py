@@ -16,6 +16,8 @@ from api.storage.animal_base import AnimalStore
 from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
 from api.storage.migrations import migrate
+from api.storage.reach import SqliteReach
+from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
 from api.storage.revisions import SqliteRevisions
 from api.storage.state import SqliteState
@@ -54,6 +56,7 @@ class SqliteStore:
         self.revisions: RevisionStore = SqliteRevisions(self._connection, self.reader)
         self.state: StateStore = SqliteState(self._connection, self.reader)
         self.animals: AnimalStore = SqliteAnimals(self._connection, self.reader)
+        self.reach: ReachStore = SqliteReach(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""

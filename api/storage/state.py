@@ -125,11 +125,11 @@ class SqliteState:
 
     def due(self, now_ms: int, most: int) -> list[OutboxRow]:
         """Messages to try now."""
-        return self._outbox("delivered_ms IS NULL AND next_ms <= ?", (now_ms, most))
+        return self._outbox("delivered_ms IS NULL AND withdrawn_ms IS NULL AND next_ms <= ?", (now_ms, most))
 
     def undelivered(self, most: int) -> list[OutboxRow]:
         """Messages not delivered yet."""
-        return self._outbox("delivered_ms IS NULL", (most,))
+        return self._outbox("delivered_ms IS NULL AND withdrawn_ms IS NULL", (most,))
 
     def _outbox(self, where: str, values: tuple[int, ...]) -> list[OutboxRow]:
         sql = f"SELECT {OUTBOX_COLUMNS} FROM outbox WHERE {where} ORDER BY id LIMIT ?"  # noqa: S608 - literals above

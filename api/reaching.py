@@ -1,0 +1,35 @@
+"""What reaches people, put together: ladder, test messages, links and their answers. Must not do: anything else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from api.services.answering import Answering
+from api.services.daily_test import DailyTest
+from api.services.ingest import Ingest
+from api.services.links import Links
+from api.services.people import People
+from api.services.plan import RoomPlan
+from api.services.reach import Reach
+from api.services.records import Records
+from api.services.telling import Telling
+from api.storage.base import Store
+
+
+class Reaching:
+    """``reach`` goes its rounds; ``answering`` and ``people`` are asked by the pages."""
+
+    def __init__(
+        self,
+        store: Store,
+        ingest: Ingest,
+        plan: Callable[[], RoomPlan],
+        records: Records,
+        links: Links,
+        now_ms: Callable[[], int],
+    ) -> None:
+        tests = DailyTest(store, ingest, plan)
+        self.people = People(store, plan, tests)
+        self.answering = Answering(store, ingest, plan, records, links)
+        self.reach = Reach(store, ingest, plan, Telling(store, plan, links), tests, now_ms)
+        self.rounds = {"reach": self.reach.rounds}
