@@ -76,7 +76,7 @@ def test_what_a_backup_holds(lab: TestRoom, capsys: pytest.CaptureFixture[str]) 
     (made,) = copies(lab.folder)
     assert backup_folder.NAME.match(made.name)
     assert {str(path.relative_to(made)) for path in made.rglob("*") if path.is_file()} == {
-        "intermolt.db", "collector.token", "session.key", "room/room.toml", "manifest.json",
+        "intermolt.db", "collector.token", "session.key", "link.key", "room/room.toml", "manifest.json",
     }  # fmt: skip
     for path in [made, *made.rglob("*")]:
         assert path.stat().st_mode & 0o077 == 0, path
