@@ -97,7 +97,7 @@ class Runner:
         return SecondVoice(
             config.data,
             room.room if room is not None else Room("the room", "UTC"),
-            room.notify if room is not None else (),
+            room.everyone if room is not None else (),
             config.second_voice_after_s,
             send,
             outside,

@@ -18,7 +18,17 @@ from api.app import create_api, open_service
 from api.domain.errors import InputError, IntermoltError, NotFound, Transient
 from api.web import safety
 from api.web.problems import problem
-from dashboard import animal_pages, claim_pages, files, log_pages, number_pages, pages, probe_pages
+from dashboard import (
+    animal_pages,
+    claim_pages,
+    files,
+    link_pages,
+    log_pages,
+    number_pages,
+    pages,
+    people_pages,
+    probe_pages,
+)
 from dashboard.live import Live
 from dashboard.visit import Glance
 
@@ -44,6 +54,8 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(animal_pages.router)
     app.include_router(log_pages.router)
     app.include_router(number_pages.router)
+    app.include_router(link_pages.router)
+    app.include_router(people_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

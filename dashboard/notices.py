@@ -64,7 +64,7 @@ def _messages(room: RoomNow, clock: Clock) -> list[Notice]:
         title = f"{count(len(room.undelivered), 'message')} not delivered"
         found.append(Notice(True, title, tuple(lines)))
     if room.no_notify:
-        line = "Alerts show on these pages only. Add a [[notify]] address to room.toml."
+        line = "Alerts show on these pages only. Add a [[person]] or a [[notify]] address to room.toml."
         found.append(Notice(True, "Nobody will be told: no address for alerts is set", (line,)))
     return found
 

@@ -39,6 +39,10 @@ STEP_WORDS = {
     "acknowledged": "acknowledged",
     "returned": "over, not acknowledged yet",
     "cleared": "over",
+    "told": "told",
+    "acknowledgement_ran_out": "the acknowledgement ran out",
+    "cannot_go": "cannot go",
+    "reopened": "waits for somebody again",
     "found_late": "found late, in readings that arrived after the fact",
 }
 

@@ -150,3 +150,9 @@ class RoomFile:
     heartbeat: Heartbeat | None = None
     people: tuple[Person, ...] = ()
     ladder: LadderSettings = USUAL_LADDER
+
+    @property
+    def everyone(self) -> tuple[Notify, ...]:
+        """Every address anybody is told by: the room's own, then each channel of each person."""
+        channels = ((one.target(n), url) for one in self.people for n, url in enumerate(one.channels))
+        return (*self.notify, *(Notify(target, url, "urgent") for target, url in channels))

@@ -151,7 +151,7 @@ class Reach:
     def _done(self, ladder: Ladder, row: AlertRow, targets: list[str], now_ms: int) -> None:
         if targets:
             words = ("over: " if ladder.over else "") + "; ".join(targets)
-            self._store.state.add_event(row.id, "told", now_ms, text=words)
+            self._store.state.add_event(row.id, "told", now_ms, text=f"{words}. {ladder.lead}".strip())
         if ladder.over:
             self._store.reach.drop(ladder.alert)
         else:

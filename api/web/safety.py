@@ -22,6 +22,8 @@ from api.web.problems import problem
 from api.web.session import COOKIE, LASTS_S, Door, Keys, Session, Sessions
 
 MOST_FORM_BYTES = 64_000
+LINK_PATH = "/a/"
+"""Links in messages open this without signing in."""
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 JSON_TYPES = frozenset({"application/json", "application/senml+json"})
 CONTENT_POLICY = (
@@ -134,7 +136,8 @@ class Gate:
         self, request: Request, session: Session, receive: Receive
     ) -> tuple[ASGIApp | None, Receive]:
         path = request.url.path
-        free = path == "/login" or path.startswith("/static/")
+        by_link = path.startswith(LINK_PATH)
+        free = by_link or path == "/login" or path.startswith("/static/")
         if self._keys.password_set() and not session.name and not free:
             return _to_login(request), receive
         if request.method in SAFE_METHODS:
@@ -147,7 +150,8 @@ class Gate:
         if body is None:
             return await _refused(request, 413, "This form is too long", "Shorten the note and send it again."), receive
         token = parse_qs(body.decode("utf-8", "replace")).get("csrf", [""])[0]
-        if not self._sessions.csrf_ok(session, token):
+        # A signed link itself proves that the request was meant; it must work where cookies do not.
+        if not by_link and not self._sessions.csrf_ok(session, token):
             todo = "Nothing was changed. Go back, load the page again and send the form once more."
             return await _refused(request, 403, "This form is too old or not ours", todo), receive
         return None, replay(body, receive)

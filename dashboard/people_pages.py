@@ -1,0 +1,113 @@
+"""The People page: who is told when, how each channel did last, and a test message now.
+
+Must not do: show an address; it may hold a password.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, cast
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from api.domain.people import LadderSettings, time_words, weekday_words
+from api.services.people import ChannelNow, PersonNow
+from dashboard import render
+from dashboard.clock import Clock
+from dashboard.reaching import reaching
+from dashboard.visit import Glance, visit
+from dashboard.words import joined
+
+router = APIRouter(include_in_schema=False)
+LEAST_WORDS = {"urgent": "urgent only", "today": "urgent and today", "note": "everything"}
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelView:
+    """One channel; ``state`` is "target" (well), "danger" (its last test did not come) or "unknown"."""
+
+    name: str
+    kind: str
+    state: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class PersonView:
+    """One person in words."""
+
+    name: str
+    turn: str
+    hours: str
+    now: str
+    wants: str
+    channels: tuple[ChannelView, ...]
+
+
+@router.get("/people")
+def get_people(request: Request, sent: int = 0) -> Response:
+    """Everybody who is told."""
+    here = visit(request)
+    now = reaching(request).people.now(here.clock.now_ms)
+    context = here.context("people") | {
+        "people": [_person(one, here.clock) for one in now.people],
+        "room_channels": [_channel(one, here.clock) for one in now.room],
+        "ladder": _ladder(now.ladder),
+        "test_at": None if now.ladder.test_at is None else time_words(now.ladder.test_at),
+        "address": now.address,
+        "sent": max(0, sent),
+    }
+    return render.page("people.html", context)
+
+
+@router.post("/people/test")
+def post_test(request: Request) -> Response:
+    """Send everybody a test message now."""
+    here = visit(request)
+    sent = reaching(request).people.send_test(here.service.now_ms())
+    cast(Glance, request.app.state.glance).forget()
+    return RedirectResponse(f"/people?sent={len(sent)}", 303)
+
+
+def _person(now: PersonNow, clock: Clock) -> PersonView:
+    one = now.person
+    turns = {1: "told first", 2: "told second", 3: "told third"}
+    turn = "not told of urgent alerts" if now.turn is None else turns.get(now.turn, f"told as number {now.turn}")
+    hours = f"{weekday_words(one.weekdays)}, {time_words(one.from_min)} to {time_words(one.to_min)}"
+    shut = f"outside their hours until {clock.moment(now.opens_ms).text}: only urgent alerts ring"
+    return PersonView(
+        name=one.name,
+        turn=turn,
+        hours="every day, round the clock" if one.from_min == one.to_min and len(one.weekdays) == 7 else hours,
+        now="in their hours" if now.in_hours else shut,
+        wants=LEAST_WORDS[one.priority],
+        channels=tuple(_channel(channel, clock) for channel in now.channels),
+    )
+
+
+def _channel(now: ChannelNow, clock: Clock) -> ChannelView:
+    test = now.test
+    if test is None:
+        return ChannelView(now.target, now.kind, "unknown", "no test message yet: not known whether it arrives")
+    if test.delivered_ms is not None:
+        when = clock.moment(test.delivered_ms)
+        return ChannelView(now.target, now.kind, "target", f"last test delivered at {when.text} ({when.ago} ago)")
+    sent = clock.moment(test.created_ms)
+    if test.attempts == 0:
+        return ChannelView(now.target, now.kind, "unknown", f"test sent at {sent.text}, on its way")
+    words = f"test of {sent.text} not delivered: {test.last_error}"
+    return ChannelView(now.target, now.kind, "danger", words)
+
+
+def _ladder(ladder: LadderSettings) -> dict[str, Any]:
+    _, again, second, everyone = (f"{minutes:g}" for minutes in ladder.urgent_min)
+    return {
+        "again": again,
+        "second": second,
+        "everyone": everyone,
+        "repeat": f"{ladder.repeat_min:g}",
+        "holds": f"{ladder.acknowledged_min:g}",
+        "today": joined([f"{minutes:g}" for minutes in ladder.today_min[1:]]),
+        "hours": f"{ladder.link_hours:g}",
+    }
