@@ -10,6 +10,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from api.domain.errors import InputError
+from api.domain.outlook import Outlook
+from api.domain.quantity import Quantity
 from api.domain.tank import Tank
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
@@ -98,7 +100,7 @@ class Service:
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
-        self.read = Reader(self.store, self.plan, now_ms(), self.guard)
+        self.read = Reader(self.store, self.plan, now_ms(), self.guard, self._ahead)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
@@ -108,6 +110,9 @@ class Service:
         rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
         rounds |= self.reaching.rounds
         self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
+
+    def _ahead(self, probe: str, quantity: Quantity) -> Outlook:
+        return self.ingest.judging.outlooks.outlook(self.plan().channel(probe, quantity), probe, quantity)
 
     @property
     def hosts(self) -> tuple[str, ...]:

@@ -46,7 +46,24 @@ CAUSE_WORDS = {
     CauseName.PROBES_SWAPPED: "two probes may be swapped between tanks",
     CauseName.NOT_KNOWN: "not known",
 }
-"""What a keeper is told after "likely:"."""
+"""What a keeper is told."""
+CAUSE_SHORT = {
+    CauseName.LOST_AIR: "air lost",
+    CauseName.STAGNATION: "pump stopped",
+    CauseName.HEATER_STUCK_ON: "heater stuck on",
+    CauseName.HEATER_DEAD: "heater dead",
+    CauseName.RISING_DEMAND: "demand rising",
+    CauseName.ROOM_COOLING: "room cooling",
+    CauseName.ROOM_HEATING: "room heating up",
+    CauseName.POWER_CUT: "power cut",
+    CauseName.PROBE_IN_AIR: "probe out of the water",
+    CauseName.PROBE_DRIFTING: "probe drifting",
+    CauseName.PROBE_STUCK: "probe stuck",
+    CauseName.PROBE_UNSTEADY: "probe jumping",
+    CauseName.PROBE_QUIET: "probe quiet",
+    CauseName.PROBES_SWAPPED: "probes swapped",
+}
+"""The same in the fewest words, for a phone's first lines."""
 
 ROOM_WIDE = frozenset({CauseName.ROOM_COOLING, CauseName.ROOM_HEATING, CauseName.POWER_CUT})
 """Causes that many tanks share; they are told once for the room."""

@@ -6,6 +6,7 @@ Pure. Must not do: name a person, or promise what the tool cannot do.
 from __future__ import annotations
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority
+from api.domain.cause import CAUSE_SHORT, CauseName
 from api.domain.quantity import MEANING, Quantity
 from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import Outlook
@@ -23,6 +24,21 @@ FIRST_CHECK = {
     AlertKind.MOTHER_STAYS: "Take her out by day 3, once no young cling under her tail; crowded mothers eat young.",
     AlertKind.NOT_DELIVERED: "The People page says which channel failed and why. Is the network there?",
 }
+FIRST_CHECK_OF = {
+    CauseName.RISING_DEMAND: "A dead animal, food left? Take it out; is the airstone bubbling?",
+    CauseName.STAGNATION: "Does the filter run? Look at pump and plug, dry hands.",
+    CauseName.POWER_CUT: "Is there power? Battery air first; look at the fuse or breaker, dry hands.",
+    CauseName.ROOM_COOLING: "Is the room heating on, a door open? Lids on.",
+    CauseName.ROOM_HEATING: "Is the room's heating or cooling wrong? Shade, lids off; never ice in the tank.",
+    CauseName.PROBE_IN_AIR: "Is the probe in the water? Look at the animal too.",
+    CauseName.PROBE_STUCK: "Look at the animal, then unplug the probe and plug it in again.",
+    CauseName.PROBE_UNSTEADY: "Look at the animal, then at cable and plug, and for a bubble on the probe.",
+    CauseName.PROBE_DRIFTING: "Wipe the probe and compare it by hand; look at the animal.",
+}
+"""What to look at first where the cause says more than the kind of alert."""
+LIKELY = 0.5
+"""A cause less likely than this is no help half asleep. [1]"""
+SIDES = {AlertKind.LOW_OXYGEN: -1, AlertKind.COLD: -1, AlertKind.HEAT: 1}
 CAUTION = "Mains and water: residual-current protection, drip loops, dry hands; follow your site's rules."
 
 
@@ -41,8 +57,42 @@ def trend_words(outlook: Outlook, quantity: Quantity) -> str:
         return "steady"
     words = f"{'falling' if rate < 0 else 'rising'} {amount(abs(rate), quantity)} per hour"
     if outlook.left_s is not None and outlook.limit is not None:
-        words += f", {duration(outlook.left_s)} to {amount(outlook.limit, quantity)} at this rate"
+        words += f", {duration(outlook.left_s)} to {amount(outlook.limit, quantity)}"
+        if outlook.low_s is None:
+            return f"{words} at this rate"
+        late = duration(_about(outlook.high_s)) if outlook.high_s is not None else "never"
+        words += f" (80 %: {duration(_about(outlook.low_s))} to {late})"
     return words
+
+
+def _about(seconds: float) -> float:
+    """As exactly as an interval's end is known: to five minutes, beyond two hours to ten."""
+    step = 300.0 if seconds < 7200.0 else 600.0
+    return max(60.0, round(seconds / step) * step) if seconds >= 600.0 else seconds
+
+
+def cause_words(event: AlertEvent) -> str:
+    """The likeliest cause in the fewest words; empty when none is likely."""
+    first = event.causes[0] if event.causes else None
+    if first is None or first.share < LIKELY or first.name not in CAUSE_SHORT:
+        return ""
+    return f" Likely {CAUSE_SHORT[first.name]}."
+
+
+def first_check(event: AlertEvent) -> str:
+    """The first thing to look at."""
+    first = event.causes[0] if event.causes else None
+    if first is not None and first.share >= LIKELY and first.name in FIRST_CHECK_OF:
+        return FIRST_CHECK_OF[first.name]
+    return FIRST_CHECK[event.subject.kind]
+
+
+def evidence_words(event: AlertEvent) -> str:
+    """Why the likeliest cause is thought so; never a bare label."""
+    first = event.causes[0] if event.causes else None
+    if first is None or not first.evidence:
+        return ""
+    return f" Why: {'; '.join(first.evidence)}."
 
 
 def title(event: AlertEvent, tank_name: str) -> str:
@@ -57,21 +107,27 @@ def title(event: AlertEvent, tank_name: str) -> str:
 def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra: str = "") -> str:
     """A message's text; its first 160 characters say tank, value, limit, trend, time left, first thing to check."""
     subject = event.subject
-    first = FIRST_CHECK[subject.kind]
+    first = first_check(event)
+    likely, why = cause_words(event), evidence_words(event)
     if event.event in (Event.RETURNED, Event.CLEARED):
         now = f" Now {amount(event.value, subject.quantity)}." if event.value is not None and subject.quantity else ""
         return f"{tank_name}: {KIND_WORDS[subject.kind]} is over.{now} It stood for {_stood(event)}."
     if subject.quantity is None or event.value is None:
         since = duration((now_ms - event.since_ms) / 1000)
-        return f"{tank_name}: {KIND_WORDS[subject.kind]} for {since}{extra}. {first}"
+        return f"{tank_name}: {KIND_WORDS[subject.kind]} for {since}{extra}.{likely} {first}{why}"
     head = f"{tank_name}: {MEANING[subject.quantity].label} {amount(event.value, subject.quantity)}"
-    if event.limit is not None:
+    if event.limit is not None and not _ahead(event, event.value, event.limit):
         side = "below" if event.value < event.limit else "above"
         head += f", {side} {amount(event.limit, subject.quantity)}"
     trend = trend_words(outlook, subject.quantity)
     trend = f" {trend[0].upper()}{trend[1:]}." if trend else ""
     doubt = f" This reading is suspect: {event.doubt}." if event.doubt else ""
-    return f"{head}{extra}.{trend} {first}{doubt}"
+    return f"{head}{extra}.{trend}{likely} {first}{why}{doubt}"
+
+
+def _ahead(event: AlertEvent, value: float, limit: float) -> bool:
+    """Whether the limit has not been reached yet: the forecast raised the alert."""
+    return (value - limit) * SIDES.get(event.subject.kind, 0) < 0
 
 
 def late(event: AlertEvent, now_ms: int) -> str:

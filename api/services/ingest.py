@@ -70,7 +70,7 @@ class Ingest:
         if events:
             self._warn.take(events, self.tracks, now_ms)
         self.station.done()
-        self.tracks.done()
+        self.judging.done()
 
     def _work(self, items: Sequence[RawReading | Refused | None], now_ms: int) -> Outcome:
         self.begin()

@@ -9,21 +9,22 @@ from api.domain.reading import Flag
 from api.domain.tank import Probe
 from api.judge.assess import UNKNOWN, assess
 from api.judge.check_words import NEWEST
-from api.judge.outlook import Outlook
+from api.judge.outlook import NOTHING, Outlook
 from api.services.answers import Latest
 from api.services.plan import RoomPlan
-from api.services.warn import outlook_of
+from api.services.straight import not_behind, straight_line
 from api.services.watch import quiet_after_s
 from api.storage.base import Channel, Store
 
+Ask = Callable[[str, Quantity], Outlook]
 ByProbe = dict[str, tuple[tuple[Latest, ...], dict[Quantity, Outlook]]]
 
 
 class LatestMaker:
     """Makes ``Latest`` answers."""
 
-    def __init__(self, store: Store, plan: Callable[[], RoomPlan], started_ms: int) -> None:
-        self._store, self._plan, self._started_ms = store, plan, started_ms
+    def __init__(self, store: Store, plan: Callable[[], RoomPlan], started_ms: int, ask: Ask | None = None) -> None:
+        self._store, self._plan, self._started_ms, self._ask = store, plan, started_ms, ask
 
     def all(self, now_ms: int, tank: str | None = None) -> ByProbe:
         """Per probe its channels' newest readings and outlooks; with ``tank``, of that tank's probes only."""
@@ -62,7 +63,10 @@ class LatestMaker:
         found = assess(channel.value, care) if usable else UNKNOWN
         outlook = None
         if usable:
-            outlook = outlook_of(self._store, plan, channel.probe, channel.quantity, now_ms, channel.value)
+            outlook = self._ask(channel.probe, channel.quantity) if self._ask is not None else NOTHING
+            if outlook is NOTHING:
+                outlook = straight_line(self._store, plan, channel.probe, channel.quantity, now_ms, channel.value)
+            outlook = not_behind(outlook, channel.value)
         latest = Latest(
             probe=channel.probe,
             quantity=channel.quantity,

@@ -81,7 +81,20 @@ def _worth_saying(latest: Latest) -> bool:
 
 
 def _heading(latest: Latest, outlook: Outlook) -> str:
-    return f"{_name(latest.quantity)} {_moving(outlook)}, {duration(outlook.left_s or 0.0)} left"
+    return f"{_name(latest.quantity)} {_moving(outlook)}, {duration(outlook.left_s or 0.0)} left{_between(outlook)}"
+
+
+def _between(outlook: Outlook) -> str:
+    """The 80 % interval of the time left, to the nearest ten minutes."""
+    if outlook.low_s is None:
+        return ""
+    low, high = (None if one is None else duration(max(60.0, _about(one))) for one in (outlook.low_s, outlook.high_s))
+    return f" ({low} to {high or 'never'})"
+
+
+def _about(seconds: float) -> float:
+    step = 300.0 if seconds < 7200.0 else 600.0
+    return seconds if seconds < 600.0 else round(seconds / step) * step
 
 
 def _moving(outlook: Outlook) -> str:

@@ -40,6 +40,7 @@ class ChannelPlan:
     unit: str | None = None
     altitude_m: float = 0.0
     company: tuple[str, ...] = ()
+    every_s: float = 60.0
 
 
 @dataclass
@@ -96,6 +97,7 @@ class RoomPlan:
             unit=value.unit if value is not None else None,
             altitude_m=self.room.altitude_m,
             company=company,
+            every_s=described.every_s if described is not None else 60.0,
         )
 
     def _limits(

@@ -23,7 +23,7 @@ from api.services.answers import (
     Series,
     TankNow,
 )
-from api.services.latest import LatestMaker
+from api.services.latest import Ask, LatestMaker
 from api.services.line_words import tank_words, urgency
 from api.services.plan import RoomPlan
 from api.services.pressure import pressure_warning, station
@@ -40,12 +40,17 @@ class Reader:
     """Answers."""
 
     def __init__(
-        self, store: Store, plan: Callable[[], RoomPlan], started_ms: int, guard: SoftGuard | None = None
+        self,
+        store: Store,
+        plan: Callable[[], RoomPlan],
+        started_ms: int,
+        guard: SoftGuard | None = None,
+        ask: Ask | None = None,
     ) -> None:
         self._store, self._plan, self._guard = store, plan, guard
         self._strips = Strips(store)
         self._series = SeriesMaker(store, plan)
-        self._latest = LatestMaker(store, plan, started_ms)
+        self._latest = LatestMaker(store, plan, started_ms, ask)
 
     def room(self, now_ms: int) -> RoomNow:
         """The whole room, tanks most urgent first."""

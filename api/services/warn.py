@@ -8,36 +8,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
-from api.domain.quantity import Quantity
+from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertKind, AlertState, Event, Priority, Subject
+from api.domain.cause import ROOM_WIDE
+from api.domain.outlook import NOTHING
 from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
-from api.judge.outlook import NOTHING, Outlook, look_ahead
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
+from api.services.straight import straight_line
 from api.storage.base import AlertRow, Store
 
-TREND_MS = 2_400_000
-"""The past a trend is told from. [ms]"""
 URGENT_WITHIN_S = 4 * 3600.0
 """A standing alert whose water reaches the danger limit sooner than this is urgent: animals are at risk. [s]"""
-LEAST_PER_HOUR = {Quantity.TEMPERATURE: 0.1, Quantity.OXYGEN: 0.1, Quantity.OXYGEN_SATURATION: 1.0}
-"""Slower changes are called steady: judgement, from probe noise."""
-
-
-def outlook_of(
-    store: Store, plan: RoomPlan, probe: str, quantity: Quantity, now_ms: int, value: float | None
-) -> Outlook:
-    """Trend and time left of one channel from its 5-minute summaries and its newest value."""
-    spans = store.readings.summaries(probe, quantity, now_ms - TREND_MS, now_ms + 1, 300, 300_000)
-    points = [
-        ((span.start_ms + min(now_ms, span.start_ms + 300_000)) // 2, span.mean)
-        for span in spans
-        if span.mean is not None
-    ]
-    care = plan.channel(probe, quantity).care
-    return look_ahead(points, care, LEAST_PER_HOUR.get(quantity, 0.0), value)
+ROOM_KINDS = (AlertKind.LOW_OXYGEN, AlertKind.COLD, AlertKind.HEAT)
 
 
 def state_after(event: AlertEvent, track: Track) -> AlertState:
@@ -68,9 +52,9 @@ class Warn:
         subject = event.subject
         plan = self._plan()
         tank_name = plan.tanks[subject.tank].name if subject.tank in plan.tanks else (subject.tank or plan.room.name)
-        outlook = NOTHING
-        if subject.probe is not None and subject.quantity is not None and event.event not in OVER:
-            outlook = outlook_of(self._store, plan, subject.probe, subject.quantity, event.time_ms, event.value)
+        outlook = event.outlook if event.outlook is not None and event.event not in OVER else NOTHING
+        if outlook is NOTHING and subject.probe and subject.quantity and event.event not in OVER:
+            outlook = straight_line(self._store, plan, subject.probe, subject.quantity, event.time_ms, event.value)
             if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
                 event = replace(event, priority=Priority.URGENT)
         standing = self._store.state.standing(subject.key)
@@ -79,6 +63,8 @@ class Warn:
         text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         alert = self._record(event, track, standing, text)
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
+        if self._told_for_room(event):
+            return
         if event.event is Event.FOUND_LATE:
             title = f"{tank_name}: {KIND_WORDS[subject.kind]}, found late"
             self.post(alert, Priority.NOTE, title, f"{text} {words.late(event, now_ms)}", now_ms)
@@ -88,6 +74,17 @@ class Warn:
             self.post(alert, event.priority, words.title(event, tank_name), body, now_ms)
         if event.event not in OVER:
             self._store.reach.start(alert, now_ms)
+
+    def _told_for_room(self, event: AlertEvent) -> bool:
+        """Whether the tank shares what was told already, once, for the whole room."""
+        subject = event.subject
+        if subject.tank is None or not event.causes or event.causes[0].name not in ROOM_WIDE:
+            return False
+        for kind in ROOM_KINDS:
+            room = self._store.state.standing(Subject(None, kind).key)
+            if room is not None and PRIORITY_ORDER[Priority(room.priority)] <= PRIORITY_ORDER[event.priority]:
+                return True
+        return False
 
     def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:
         subject = event.subject
@@ -118,7 +115,7 @@ class Warn:
                 "quantity": subject.quantity,
                 "since_ms": event.since_ms,
                 "raised_ms": event.time_ms,
-                "first_check": words.FIRST_CHECK[subject.kind],
+                "first_check": words.first_check(event),
             }
         )
 

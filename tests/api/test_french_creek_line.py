@@ -134,4 +134,7 @@ def test_a_ruled_line_is_not_believed(keep: Keep) -> None:
     deep = [one for one in cold if (one.value or 0.0) < -5.0 and clock(one) < "09-05 19:40"]
     assert deep
     assert all(percent[one.time_ms].value is None for one in deep)
-    assert [(one.kind, one.found_late) for one in stream.service.read.alerts(None)] == [("not_known", True)]
+    alerts = stream.service.read.alerts(None)
+    # before the line the probe lay dry: 14.2 to 10.1 Cel in a quarter of an hour of a night, 23 Cel by noon
+    assert [(one.kind, one.found_late) for one in alerts] == [("not_known", True)] * 2
+    assert all("Likely probe out of the water" in one.text for one in alerts)

@@ -98,7 +98,7 @@ def test_an_unclaimed_probe_is_shown(lab: TestRoom) -> None:
 
 
 def test_low_oxygen_is_told_once_with_its_trend(lab: TestRoom) -> None:
-    """Raised ten minutes after it fell below 5 mg/L; the message says tank, value, limit, trend and time left."""
+    """Raised before it falls below 5 mg/L; the message says tank, value, trend, time left, limit and first check."""
     oxygen_mg_l = 7.0
     for _ in range(70):
         oxygen_mg_l -= 0.04
@@ -107,14 +107,12 @@ def test_low_oxygen_is_told_once_with_its_trend(lab: TestRoom) -> None:
     assert [title for title, _ in lab.notifier.sent] == ["URGENT t1: low oxygen"]
     text = lab.notifier.sent[0][1][:160]
     for words in (
-        "t1: oxygen 4.6 mg/L, below 5.0 mg/L",
-        "Falling 2.4 mg/L per hour",
-        "to 3.0 mg/L",
+        "t1: oxygen 5.4 mg/L. Falling 2.4 mg/L per hour, 1 h 4 min to 3.0 mg/L (80 %: 55 min to 1 h 15 min).",
         "Is the airstone bubbling?",
     ):
         assert words in text
     alert = lab.service.read.alerts([AlertState.UNACKNOWLEDGED])[0]
-    assert (alert.kind, alert.limit) == (AlertKind.LOW_OXYGEN, 5.0)
+    assert (alert.kind, alert.limit) == (AlertKind.LOW_OXYGEN, 3.0)
 
 
 def test_alerts_survive_a_restart_and_are_acknowledged(lab: TestRoom) -> None:

@@ -1,0 +1,217 @@
+"""The approach of water to a rest value, followed reading by reading: level, slope and how fast the slope dies away.
+
+Heat and oxygen both go as dx/dt = -k (x - rest), so that dx/dt itself falls as exp(-k t). A small bank of Kalman
+filters, one a rate k, follows level and slope; what the readings say of k is in the bank's weights. A slope that
+changes (a heater, an airline) is found by a two-sided cumulative sum of the surprises and learned anew. Pure, a fixed
+amount of memory. Must not do: know an animal's limits, or believe a slope the noise could make.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, inf, log, sqrt
+
+from api.domain.outlook import TimeTo
+
+CUSUM_DRIFT, CUSUM_LIMIT = 0.6, 6.0
+"""Page's test on standardised surprises: blind to less than 0.6, changed at 6 in sum; by chance once in some 10,000
+readings (Page 1954; the average run length from memory of Siegmund's approximation, tried on the simulated room)."""
+CLIP = 4.0
+"""A surprise counts for four standard deviations at most, so that no single reading makes a change."""
+POINTS = (-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593)
+"""Middles of nine equal parts of the normal distribution."""
+LAGS2 = 9.0
+"""By then the level lags by about three standard deviations of a look; squared."""
+HOUR_MS = 3.6e6
+
+
+@dataclass(frozen=True, slots=True)
+class Nature:
+    """How a quantity of tank water moves, in its own unit.
+
+    ``rates_per_h`` and ``shares``: rates that occur and how often, before the readings speak; a negative
+    rate stands for what gets worse and worse, such as air that weakens over hours; ``slope``: usual size of
+    a new slope [unit/h]; ``wander``: random walk of the slope [unit/h per root hour]; ``surge``: of the level [unit per
+    root hour]; ``step``: a change between two looks that no trend makes; ``least_per_h``: slower is called steady;
+    ``wide``: how far the slope ahead may differ from the slope now, as a share of it; ``floor``: least noise of a look.
+    """
+
+    rates_per_h: tuple[float, ...]
+    shares: tuple[float, ...]
+    slope: float
+    wander: float
+    surge: float
+    step: float
+    least_per_h: float
+    wide: float
+    floor: float
+
+
+class Approach:
+    """Level and slope of one channel, fed with means of short spans. ``since_ms``: when the present slope began."""
+
+    __slots__ = (
+        "_down", "_down_ms", "_nature", "_states", "_up", "_up_ms", "level", "looks", "rest",
+        "since_ms", "slope", "slope_sd", "time_ms", "weights",
+    )  # fmt: skip
+
+    def __init__(self, nature: Nature) -> None:
+        self._nature = nature
+        self.time_ms = self.since_ms = -1
+        self._states: list[list[float]] = []
+        self._begin_weights()
+        self._up = self._down = 0.0
+        self._up_ms = self._down_ms = 0
+        self.level = self.slope = self.slope_sd = 0.0
+        self.looks = 0
+
+    def _begin_weights(self) -> None:
+        self.weights = list(self._nature.shares)
+
+    def begin(self, time_ms: int, value: float, noise: float) -> None:
+        """A new stretch: the level is known, the slope is not."""
+        slope2 = self._nature.slope**2
+        self._states = [[value, 0.0, noise * noise, 0.0, slope2] for _ in self._nature.rates_per_h]
+        self._begin_weights()
+        self._up = self._down = 0.0
+        self.time_ms = self.since_ms = time_ms
+        self.looks = 0
+        self._sum_up()
+
+    def take(self, time_ms: int, value: float, noise: float) -> bool:
+        """One look: the mean of a short span, its standard deviation. True when a new slope was found to have begun."""
+        if self.time_ms < 0:
+            self.begin(time_ms, value, noise)
+            return False
+        hours = (time_ms - self.time_ms) / HOUR_MS
+        before_ms, self.time_ms = self.time_ms, time_ms
+        nature = self._nature
+        wander, surge = nature.wander**2 * hours, nature.surge**2 * hours
+        noise2 = noise * noise
+        surprise = total = 0.0
+        odds: list[float] = []
+        for state, rate, weight in zip(self._states, nature.rates_per_h, self.weights, strict=True):
+            level, slope, var, cross, slope_var = state
+            left = exp(-rate * hours)
+            reach = (1.0 - left) / rate
+            level += slope * reach
+            var += 2.0 * reach * cross + reach * reach * slope_var + surge + wander * hours * hours / 3.0
+            cross = left * (cross + reach * slope_var) + wander * hours / 2.0
+            slope_var = left * left * slope_var + wander
+            whole = var + noise2
+            off = value - level
+            gain, slope_gain = var / whole, cross / whole
+            slope = slope * left + slope_gain * off
+            state[0], state[1] = level + gain * off, slope
+            state[2], state[3] = var * (1.0 - gain), cross * (1.0 - gain)
+            state[4] = slope_var - slope_gain * cross
+            z2 = off * off / whole
+            likely = weight * exp(-0.5 * min(z2, 16.0)) / sqrt(whole)
+            odds.append(likely)
+            total += likely
+            surprise += weight * off / sqrt(whole)
+        self.weights = [max(0.002, one / total) for one in odds] if total > 0 else list(nature.shares)
+        self.looks += 1
+        changed = self._changed(before_ms, surprise, noise2)
+        self._sum_up()
+        return changed
+
+    def _changed(self, before_ms: int, surprise: float, noise2: float) -> bool:
+        """The two-sided cumulative sum; on a change the slope and its rate are unknown again."""
+        surprise = max(-CLIP, min(CLIP, surprise))
+        up, down = self._up + surprise - CUSUM_DRIFT, self._down - surprise - CUSUM_DRIFT
+        if self._up <= 0.0:
+            self._up_ms = before_ms
+        if self._down <= 0.0:
+            self._down_ms = before_ms
+        self._up, self._down = max(0.0, up), max(0.0, down)
+        if max(up, down) < CUSUM_LIMIT:
+            return False
+        self.since_ms = self._up_ms if up > down else self._down_ms
+        self._up = self._down = 0.0
+        self._begin_weights()
+        for state in self._states:
+            state[4] = max(state[4], self._nature.slope**2)
+            # while the change went unseen the level fell behind, and that is no slope
+            state[2], state[3] = max(state[2], LAGS2 * noise2), 0.0
+        self.looks = 0
+        return True
+
+    def _sum_up(self) -> None:
+        whole = sum(self.weights)
+        level = slope = var = rest = 0.0
+        for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
+            share = weight / whole
+            level += share * state[0]
+            slope += share * state[1]
+            var += share * (state[4] + state[1] * state[1])
+            rest += share * (state[0] + state[1] / max(rate, 0.02))
+        self.level, self.slope, self.rest = level, slope, rest
+        self.slope_sd = sqrt(max(var - slope * slope, 0.0))
+
+    @property
+    def steady(self) -> bool:
+        """Whether the slope is none that matters, or none the readings are sure of."""
+        size = abs(self.slope)
+        return size < self._nature.least_per_h or size < 2.0 * self.slope_sd
+
+    def share_slower(self, rate_per_h: float) -> float:
+        """Belief that the slope dies away more slowly than at this rate, or grows. [1]"""
+        whole = sum(self.weights)
+        return (
+            sum(w for w, rate in zip(self.weights, self._nature.rates_per_h, strict=True) if rate < rate_per_h) / whole
+        )
+
+    def time_to(self, limit: float) -> TimeTo | None:
+        """Time until the limit is reached, None when that is not to be expected; ``odds`` may then still be told."""
+        hours = self._crossings(limit)
+        return None if hours is None else summed_up(limit, hours)
+
+    def _crossings(self, limit: float) -> list[tuple[float, float]] | None:
+        """Hours to the limit and their weights, over slopes and rates that may be."""
+        gap = limit - self.level
+        if gap == 0.0 or self.slope * gap <= 0.0:
+            return None
+        whole = sum(self.weights) * len(POINTS)
+        crossings: list[tuple[float, float]] = []
+        for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
+            ahead = limit - state[0]
+            slope = state[1]
+            near_h = min(12.0, ahead / slope) if slope * ahead > 0 else 12.0
+            wander = self._nature.wander**2 * near_h / 3.0
+            spread = sqrt(state[4] + (self._nature.wide * slope) ** 2 + wander)
+            share = weight / whole
+            for point in POINTS:
+                pull = rate * ahead / one if (one := slope + point * spread) * ahead > 0 else inf
+                crossings.append((-log(1.0 - pull) / rate if pull < 1.0 else inf, share))
+        return crossings
+
+    def odds_within(self, limit: float, hours: float) -> float:
+        """Probability that the limit is reached within so many hours. [1]"""
+        crossings = self._crossings(limit)
+        return 0.0 if crossings is None else sum(share for one, share in crossings if one <= hours)
+
+
+def summed_up(limit: float, crossings: list[tuple[float, float]]) -> TimeTo | None:
+    """Median and 80 % interval of weighted times [h]; None when the limit is more likely not reached at all."""
+    crossings = sorted(crossings)
+    odds = sum(share for hours, share in crossings if hours < inf)
+    if odds < 0.5:
+        return None
+    marks = []
+    gone = 0.0
+    wanted = [0.1, 0.5, 0.9]
+    before_h, before = crossings[0][0], 0.0
+    for hours, share in crossings:
+        middle = gone + share / 2.0
+        while wanted and middle >= wanted[0]:
+            part = (wanted[0] - before) / (middle - before) if middle > before else 1.0
+            marks.append(hours if hours == inf else before_h + part * (hours - before_h))
+            wanted.pop(0)
+        gone += share
+        before_h, before = hours, middle
+    marks.extend([crossings[-1][0]] * len(wanted))
+    low, median, high = marks
+    if median == inf:
+        return None
+    return TimeTo(limit, median * 3600.0, low * 3600.0, None if high == inf else high * 3600.0, odds)

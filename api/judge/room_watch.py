@@ -1,0 +1,99 @@
+"""Tanks that leave their usual at the same time and in the same way: then it is the room, told once.
+
+Pure. Must not do: look at readings (``tank_watch.py`` does), or keep alerts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from api.domain.alert import AlertKind
+from api.domain.cause import Cause, CauseName
+
+FEWEST, SHARE, OVER_SHARE = 3, 0.5, 0.25
+"""Room-wide: three tanks at least and half of those heard; over when fewer than a quarter (judgement)."""
+HEARD_MS = 2_400_000
+"""Tanks not heard for 40 minutes do not count."""
+
+
+class Departure(NamedTuple):
+    """One tank's newest look: -1 below its usual and falling, 1 above and rising, 0 as usual."""
+
+    time_ms: int
+    heat: int
+    oxygen: int
+
+
+@dataclass(frozen=True, slots=True)
+class RoomFinding:
+    """What the room does: the alert kind it stands for, how many tanks of how many, and the likeliest cause."""
+
+    kind: AlertKind
+    tanks: tuple[str, ...]
+    heard: int
+    cause: Cause
+
+
+class RoomWatch:
+    """Remembers each tank's newest look."""
+
+    def __init__(self) -> None:
+        self._looks: dict[str, Departure] = {}
+        self._standing: set[AlertKind] = set()
+
+    def take(self, tank: str, look: Departure) -> bool:
+        """A tank's new look. True when it departs otherwise than before."""
+        before = self._looks.get(tank)
+        self._looks[tank] = look
+        return before is None or before[1:] != look[1:]
+
+    def forget(self, tank: str) -> None:
+        """A tank that is no longer followed."""
+        self._looks.pop(tank, None)
+
+    def others(self, tank: str, now_ms: int) -> tuple[int, int, int, int]:
+        """How many other tanks are heard, and how many of them cool, warm and lose oxygen."""
+        looks = [look for name, look in self._looks.items() if name != tank and now_ms - look.time_ms < HEARD_MS]
+        return (
+            len(looks),
+            sum(look.heat < 0 for look in looks),
+            sum(look.heat > 0 for look in looks),
+            sum(look.oxygen < 0 for look in looks),
+        )
+
+    def findings(self, now_ms: int) -> dict[AlertKind, RoomFinding | None]:
+        """What stands for the whole room; None for a kind that has just ended."""
+        heard = {name: look for name, look in self._looks.items() if now_ms - look.time_ms < HEARD_MS}
+        starve = tuple(name for name, look in heard.items() if look.oxygen < 0)
+        cool = tuple(name for name, look in heard.items() if look.heat < 0)
+        warm = tuple(name for name, look in heard.items() if look.heat > 0)
+        out: dict[AlertKind, RoomFinding | None] = {}
+        for kind, tanks in ((AlertKind.LOW_OXYGEN, starve), (AlertKind.COLD, cool), (AlertKind.HEAT, warm)):
+            if self._wide(kind, len(tanks), len(heard)):
+                self._standing.add(kind)
+                out[kind] = RoomFinding(kind, tanks, len(heard), _cause(kind, tanks, cool, starve, len(heard)))
+            elif kind in self._standing:
+                self._standing.discard(kind)
+                out[kind] = None
+        return out
+
+    def _wide(self, kind: AlertKind, many: int, heard: int) -> bool:
+        if kind in self._standing:
+            return many >= max(1.0, OVER_SHARE * heard)
+        return many >= FEWEST and many >= SHARE * heard
+
+
+def _cause(
+    kind: AlertKind, tanks: tuple[str, ...], cool: tuple[str, ...], starve: tuple[str, ...], heard: int
+) -> Cause:
+    evidence = [f"{len(tanks)} of {heard} tanks at the same time"]
+    if kind is AlertKind.HEAT:
+        return Cause(CauseName.ROOM_HEATING, 0.9, tuple(evidence))
+    if starve and cool:
+        evidence.append(f"{len(starve)} lose oxygen and {len(cool)} cool: air and heaters went together")
+        return Cause(CauseName.POWER_CUT, 0.8, tuple(evidence))
+    if kind is AlertKind.LOW_OXYGEN:
+        evidence.append("the air of many tanks comes from one pump or one socket")
+        return Cause(CauseName.POWER_CUT, 0.6, tuple(evidence))
+    return Cause(CauseName.ROOM_COOLING, 0.85, tuple(evidence))

@@ -1,0 +1,242 @@
+"""One tank's channels together: forecast, probe health and causes, for whoever judges. A few microseconds a reading.
+
+Pure, a fixed amount of memory; times come with the readings. Must not do: raise alerts (``alert_cycle.py``).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from api.domain.band import Side
+from api.domain.care import CareRange
+from api.domain.cause import Cause, CauseName
+from api.domain.errors import OutOfRange
+from api.domain.outlook import NOTHING, Outlook
+from api.domain.quantity import Quantity
+from api.judge import causes, probe_health
+from api.judge.channel_watch import ChannelWatch
+from api.judge.heading import BEYOND_USUAL, Heading, outlook_of
+from api.judge.natures import NATURES
+from api.science.oxygen import saturation_mg_l
+
+Key = tuple[str, Quantity]
+SIDES = {
+    Quantity.TEMPERATURE: (Side.LOW, Side.HIGH),
+    Quantity.OXYGEN: (Side.LOW,),
+    Quantity.OXYGEN_SATURATION: (Side.LOW,),
+}
+PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
+DRIFT_BELOW_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.08, 0.5, 100.0
+TOGETHER_MIN = 30.0
+
+
+class TankWatch:
+    """Follows one tank. ``others``: how the other tanks fare, see ``room_watch.py``."""
+
+    def __init__(self, pressure_kpa: float = 101.325) -> None:
+        self.channels: dict[Key, ChannelWatch] = {}
+        self._headings: dict[tuple[Key, Side], Heading] = {}
+        self._falls: dict[Key, deque[tuple[int, float]]] = {}
+        self._health: dict[str, Cause | None] = {}
+        self.pressure_kpa = pressure_kpa
+        self.others = (0, 0, 0, 0)
+        self.flow_usual: float | None = None
+        self.flow_last: float | None = None
+
+    def take(
+        self, probe: str, quantity: Quantity, time_ms: int, value: float, care: CareRange | None, every_s: float
+    ) -> bool:
+        """One believable reading. True when there is something new to judge."""
+        nature = NATURES.get(quantity)
+        if nature is None:
+            if quantity is Quantity.FLOW:
+                self.flow_last = value
+                usual = self.flow_usual
+                self.flow_usual = value if usual is None else usual + 0.001 * (value - usual)
+            return False
+        key = (probe, quantity)
+        watch = self.channels.get(key)
+        if watch is None:
+            watch = self.channels[key] = ChannelWatch(nature, every_s)
+        if not watch.take(time_ms, value):
+            if watch.disturbed_ms == time_ms:
+                for side in SIDES[quantity]:
+                    if (heading := self._headings.get((key, side))) is not None:
+                        heading.jumped(watch, side)
+            return False
+        self._remember_fall(key, watch)
+        if care is not None:
+            for side in SIDES[quantity]:
+                heading = self._headings.get((key, side))
+                if heading is None:
+                    heading = self._headings[key, side] = Heading()
+                heading.look(watch, care, side, quantity)
+        return True
+
+    def _remember_fall(self, key: Key, watch: ChannelWatch) -> None:
+        """The steepest sure fall of each quarter of an hour, three hours back."""
+        approach = watch.approach
+        if approach.slope >= 0 or approach.slope_sd > -0.25 * approach.slope:
+            return
+        falls = self._falls.setdefault(key, deque(maxlen=12))
+        quarter = approach.time_ms // 900_000
+        if falls and falls[-1][0] == quarter:
+            falls[-1] = (quarter, min(falls[-1][1], approach.slope))
+        else:
+            falls.append((quarter, approach.slope))
+
+    def _steepest(self, key: Key) -> float:
+        """The steepest fall of the last three hours."""
+        falls, now = self._falls.get(key, ()), self.channels[key].approach.time_ms // 900_000
+        return min((slope for quarter, slope in falls if now - quarter <= 12), default=0.0)
+
+    def heading(self, probe: str, quantity: Quantity, side: Side | None) -> Heading | None:
+        """What is expected of one side of a channel."""
+        return self._headings.get(((probe, quantity), side)) if side is not None else None
+
+    def outlook(self, probe: str, quantity: Quantity, care: CareRange | None) -> Outlook:
+        """Slope and time left of one channel."""
+        watch = self.channels.get((probe, quantity))
+        return NOTHING if watch is None else outlook_of(watch, care)
+
+    def health(self, probe: str, now_ms: int) -> tuple[Quantity, Cause] | None:
+        """Why this probe cannot be believed, with the quantity that shows it; None when nothing speaks against it."""
+        own = {quantity: watch for (name, quantity), watch in self.channels.items() if name == probe}
+        if Quantity.OXYGEN in own:
+            own.pop(Quantity.OXYGEN_SATURATION, None)  # one of the two is derived from the other
+        found = probe_health.stuck(list(own.items()), now_ms)
+        if found is not None:
+            still = [quantity for quantity, watch in own.items() if watch.stuck_nats > 0.0]
+            return still[0], found
+        for quantity, watch in own.items():
+            found = probe_health.unsteady(quantity, watch, now_ms)
+            if found is not None:
+                return quantity, found
+        temperature, oxygen = own.get(Quantity.TEMPERATURE), own.get(Quantity.OXYGEN)
+        found = probe_health.in_air(temperature, oxygen, self.pressure_kpa, now_ms, probe_health.LIFTED_AFTER_MS)
+        if found is not None:
+            return (Quantity.TEMPERATURE if temperature is not None else Quantity.OXYGEN), found
+        return self._drifting(probe)
+
+    def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
+        """Slow, straight, for hours, and well below what this hour usually shows."""
+        for quantity, per in PER_MG_L.items():
+            key = (probe, quantity)
+            watch = self.channels.get(key)
+            if watch is None or (quantity is Quantity.OXYGEN_SATURATION and (probe, Quantity.OXYGEN) in self.channels):
+                continue
+            approach, usual = watch.approach, watch.usual()
+            slope, steepest = approach.slope / per, self._steepest(key) / per
+            if usual is None or approach.steady or not -DRIFT_MOST < min(slope, steepest) < -DRIFT_LEAST:
+                continue
+            below = (usual[0] - approach.level) / per
+            minutes = (approach.time_ms - approach.since_ms) / 60_000
+            if below > DRIFT_BELOW_MG_L and slope < 0 and minutes > DRIFT_MIN:
+                signs = self.signs(key)
+                first = causes.of_oxygen(signs)[0]
+                if abs(signs.heat_beyond) < 0.5 and first.name is CauseName.PROBE_DRIFTING:
+                    return quantity, first
+        return None
+
+    def why(self, probe: str, quantity: Quantity, side: Side | None, now_ms: int) -> tuple[Cause, ...]:
+        """What may have happened, the likeliest first."""
+        found_lying = self.health(probe, now_ms)
+        lying = found_lying[1] if found_lying is not None else None
+        if side is None or quantity not in NATURES:
+            return (lying,) if lying else ()
+        signs = self.signs((probe, quantity))
+        if quantity is Quantity.TEMPERATURE:
+            found = causes.of_cold(signs) if side is Side.LOW else causes.of_heat(signs)
+        else:
+            found = causes.of_oxygen(signs)
+        if lying is None or lying.name is CauseName.PROBE_DRIFTING:
+            return found
+        return (lying, *found)
+
+    def signs(self, key: Key) -> causes.Signs:
+        """What is seen of the tank now, with ``key`` as the channel asked about."""
+        oxygen_key = key if key[1] in PER_MG_L else self._oxygen_key(key[0])
+        heat = self._heat(key[0])
+        said: dict[str, float | bool | int | None] = {}
+        if oxygen_key is not None and (oxygen := self.channels.get(oxygen_key)) is not None:
+            said |= self._oxygen_signs(oxygen_key, oxygen, heat)
+        if heat is not None:
+            approach, usual = heat.approach, heat.usual()
+            beyond = 0.0
+            if usual is not None:
+                beyond = max(0.0, approach.level - usual[1]) + min(0.0, approach.level - usual[0])
+            minutes = (approach.time_ms - approach.since_ms) / 60_000
+            said |= {"heat_slope": approach.slope, "heat_minutes": minutes, "heat_beyond": beyond}
+            said["cooling_too"] = (
+                not approach.steady
+                and approach.slope < -0.08
+                and beyond < -0.15
+                and abs(minutes - float(said.get("oxygen_minutes") or 0.0)) < TOGETHER_MIN
+            )
+        others, cool, warm, starve = self.others
+        flow = self.flow_last / self.flow_usual if self.flow_usual and self.flow_last is not None else None
+        return causes.Signs(
+            others=others, others_cool=cool, others_warm=warm, others_starve=starve, flow_share=flow,
+            gradient_k=self._gradient_k(), **said,  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    def _oxygen_signs(self, key: Key, oxygen: ChannelWatch, heat: ChannelWatch | None) -> dict[str, float | None]:
+        approach, usual, per = oxygen.approach, oxygen.usual(), PER_MG_L[key[1]]
+        deficit = None
+        if usual is not None:
+            full = 100.0
+            if key[1] is Quantity.OXYGEN:
+                full = self._full_mg_l(heat)
+            deficit = (full - (usual[0] + usual[1]) / 2.0) / per
+        return {
+            "oxygen_slope": approach.slope / per if not approach.steady else None,
+            "oxygen_steepest": self._steepest(key) / per,
+            "oxygen_grows": approach.share_slower(0.0),
+            "oxygen_slow": approach.share_slower(0.2),
+            "oxygen_minutes": (approach.time_ms - approach.since_ms) / 60_000,
+            "oxygen_below": max(0.0, usual[0] - approach.level) / per if usual is not None else 0.0,
+            "oxygen_deficit": deficit,
+        }
+
+    def _full_mg_l(self, heat: ChannelWatch | None) -> float:
+        try:
+            return saturation_mg_l(heat.approach.level if heat is not None else 25.0, self.pressure_kpa)
+        except OutOfRange:
+            return saturation_mg_l(25.0)
+
+    def _oxygen_key(self, probe: str) -> Key | None:
+        keys = [key for key in self.channels if key[1] in PER_MG_L]
+        keys.sort(key=lambda key: (key[0] != probe, key[1] is not Quantity.OXYGEN))
+        return keys[0] if keys else None
+
+    def _heat(self, probe: str) -> ChannelWatch | None:
+        own = self.channels.get((probe, Quantity.TEMPERATURE))
+        if own is not None:
+            return own
+        return next((watch for (_, q), watch in self.channels.items() if q is Quantity.TEMPERATURE), None)
+
+    def _gradient_k(self) -> float | None:
+        """How much further apart two thermometers of the tank stand than they usually do."""
+        heats = [watch for (_, quantity), watch in self.channels.items() if quantity is Quantity.TEMPERATURE]
+        if len(heats) != 2:
+            return None
+        usual = [watch.usual() for watch in heats]
+        if usual[0] is None or usual[1] is None:
+            return None
+        before = (sum(usual[0]) - sum(usual[1])) / 2.0
+        return abs(heats[0].approach.level - heats[1].approach.level - before)
+
+    def departs(self, quantity: Quantity) -> int:
+        """Whether this tank leaves its usual band now: -1 below, 1 above, 0 not."""
+        for (_, own), watch in self.channels.items():
+            if own is quantity and not watch.approach.steady:
+                usual = watch.usual()
+                if usual is None:
+                    continue
+                least = max(0.4 * BEYOND_USUAL[quantity], 2.0 * watch.noise)
+                approach = watch.approach
+                if approach.level < usual[0] - least and approach.slope < 0:
+                    return -1
+                if approach.level > usual[1] + least and approach.slope > 0:
+                    return 1
+        return 0
