@@ -31,5 +31,5 @@ class Reaching:
         tests = DailyTest(store, ingest, plan)
         self.people = People(store, plan, tests)
         self.answering = Answering(store, ingest, plan, records, links)
-        self.reach = Reach(store, ingest, plan, Telling(store, plan, links), tests, now_ms)
+        self.reach = Reach(store, ingest, plan, Telling(store, plan, links, ingest.judging.outlooks), tests, now_ms)
         self.rounds = {"reach": self.reach.rounds}

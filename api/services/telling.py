@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority, Subject
+from api.domain.outlook import NOTHING
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.words import KIND_WORDS, duration
@@ -15,8 +16,9 @@ from api.judge import bundle, words
 from api.judge.ladder import FIRST, Ladder
 from api.services.addresses import owner_of
 from api.services.links import Links
+from api.services.outlooks import Outlooks
 from api.services.plan import RoomPlan
-from api.services.warn import outlook_of
+from api.services.straight import not_behind, straight_line
 from api.storage.base import AlertRow, Store
 
 FRESH_MS = 900_000
@@ -27,8 +29,8 @@ OVER_STEPS = ("returned", "cleared")
 class Telling:
     """Makes messages and puts them into the outbox."""
 
-    def __init__(self, store: Store, plan: Callable[[], RoomPlan], links: Links) -> None:
-        self._store, self._plan, self._links = store, plan, links
+    def __init__(self, store: Store, plan: Callable[[], RoomPlan], links: Links, outlooks: Outlooks) -> None:
+        self._store, self._plan, self._links, self._outlooks = store, plan, links, outlooks
 
     def post(self, target: str, told: Sequence[tuple[Ladder, AlertRow]], now_ms: int) -> None:
         """One message for one target about everything it is told of now."""
@@ -74,7 +76,11 @@ class Telling:
             return row.text
         if now_ms - channel.last_ms > FRESH_MS:
             return f"{row.text} That was the last reading, {duration((now_ms - channel.last_ms) / 1000)} ago."
-        outlook = outlook_of(self._store, self._plan(), row.probe, quantity, channel.last_ms, channel.value)
+        plan = self._plan()
+        outlook = self._outlooks.outlook(plan.channel(row.probe, quantity), row.probe, quantity)
+        if outlook is NOTHING:
+            outlook = straight_line(self._store, plan, row.probe, quantity, channel.last_ms, channel.value)
+        outlook = not_behind(outlook, channel.value)
         subject = Subject(row.tank, AlertKind(row.kind), row.probe, quantity)
         event = AlertEvent(
             subject, Event.ESCALATED, now_ms, Priority(row.priority), channel.value, row.limit_value, row.since_ms
