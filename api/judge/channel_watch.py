@@ -24,6 +24,8 @@ LONGER = 2.0
 """A run of one number means something when it is twice as long as any before (or two hours, while few are known)."""
 COARSE = 0.65
 """A probe that repeats itself more often has coarse steps: it is left to the day-long test of ``check_defaults.py``."""
+UNSEEN = 0.9
+"""Until a probe has been seen to scatter it is taken for a coarse one."""
 RESTLESS = 0.15
 """A probe that repeats itself less often than this scatters by more than its steps: its runs are chance."""
 AWAY_MS = 43_200_000
@@ -55,7 +57,7 @@ class ChannelWatch:
         self.disturbed_ms = self.away_ms = -1
         self.jump_ms = 0
         self.jump_from = self._peak = 0.0
-        self._same, self._same_odds, self.same_since_ms = 0, 0.5, -1
+        self._same, self._same_odds, self.same_since_ms = 0, UNSEEN, -1
         self._longest = 3600.0 / max(every_s, 1.0)
         self._sum = self._sum_ms = 0.0
         self._count = self._first_ms = 0
@@ -194,7 +196,7 @@ class ChannelWatch:
         """After a past of means: single readings scatter more, and come at their own pace."""
         self.every_ms = every_s * 1000.0
         self.noise2 = max(self.noise2, (2.0 * self._floor) ** 2)
-        self._grain, self._same, self._same_odds = 0.0, 0, 0.5
+        self._grain, self._same, self._same_odds = 0.0, 0, UNSEEN
         self._longest = 3600.0 / max(every_s, 1.0)
         self.spikes.clear()
         self._held = None
