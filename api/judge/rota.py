@@ -38,11 +38,16 @@ def hours_on(person: Person, day: date, zone: tzinfo) -> tuple[int, int] | None:
     return moment_ms(day, person.from_min, zone), moment_ms(end_day, person.to_min, zone)
 
 
-def in_hours(person: Person, now_ms: int, zone: tzinfo) -> bool:
-    """Whether a person may be told of anything now."""
+def hours_now(person: Person, now_ms: int, zone: tzinfo) -> tuple[int, int] | None:
+    """The hours a person is in, from (inside) to (outside); None when they are in none. [ms]"""
     today = local_of(now_ms, zone).date()
     spans = (hours_on(person, day, zone) for day in (today - timedelta(days=1), today))
-    return any(span is not None and span[0] <= now_ms < span[1] for span in spans)
+    return next((span for span in spans if span is not None and span[0] <= now_ms < span[1]), None)
+
+
+def in_hours(person: Person, now_ms: int, zone: tzinfo) -> bool:
+    """Whether a person may be told of anything now."""
+    return hours_now(person, now_ms, zone) is not None
 
 
 def opens_ms(person: Person, now_ms: int, zone: tzinfo) -> int:

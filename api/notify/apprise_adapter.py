@@ -31,3 +31,9 @@ class AppriseNotifier:
         if done:
             return Delivery(True)
         return Delivery(False, " ".join(said.getvalue().split())[:300] or "the receiver did not take it")
+
+
+def usable(url: str) -> bool:
+    """Whether messages could be sent to an address, as far as its form tells."""
+    with apprise.LogCapture(level=logging.WARNING):  # type: ignore[no-untyped-call]
+        return bool(apprise.Apprise().add(url))

@@ -7,9 +7,10 @@ their test in their own hours.
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import tzinfo
 
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
-from api.domain.people import time_words
+from api.domain.people import Person, time_words
 from api.judge import rota
 from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
 from api.services.addresses import addresses, owner_of, zone_of
@@ -20,6 +21,7 @@ from api.storage.reach_base import TEST, SentTest
 
 DELIVERED_WITHIN_MS = 600_000
 """A test message that takes longer has failed: judgement. [ms]"""
+LOOK_EVERY_MS = 5_000
 SUBJECT = Subject(None, AlertKind.NOT_DELIVERED)
 DOCUMENT = "test message"
 
@@ -29,9 +31,13 @@ class DailyTest:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan]) -> None:
         self._store, self._ingest, self._plan = store, ingest, plan
+        self._looked_ms = -LOOK_EVERY_MS
 
     def look(self, now_ms: int) -> None:
-        """Send what is due, and raise or end the alert of tests that did not arrive."""
+        """Send what is due, and raise or end the alert of tests that did not arrive; at most every few seconds."""
+        if 0 <= now_ms - self._looked_ms < LOOK_EVERY_MS:
+            return
+        self._looked_ms = now_ms
         due = self._due(now_ms)
         track = self._ingest.track_of(SUBJECT.key)
         standing = track is not None and track.state in STANDING
@@ -65,7 +71,7 @@ class DailyTest:
         sent = self.newest()
         waiting = (target for target in addresses(plan) if target not in sent or sent[target].created_ms < hour_ms)
         owners = ((target, owner_of(target, plan)) for target in waiting)
-        return [target for target, owner in owners if owner is None or rota.in_hours(owner, now_ms, zone)]
+        return [target for target, owner in owners if owner is None or _turn(owner, plan.ladder.test_at, now_ms, zone)]
 
     def _late(self, now_ms: int, within_ms: int) -> list[SentTest]:
         """Newest tests that have not arrived in time; while the alert stands, only an arrival ends it."""
@@ -92,3 +98,12 @@ class DailyTest:
                 " If it does not come one day, look at the room."
             )
             self._store.reach.tell(target, title, body, (), now_ms, TEST)
+
+
+def _turn(person: Person, minute: int, now_ms: int, zone: tzinfo) -> bool:
+    """Whether a person's test may be sent now: in their hours, and not when today's test hour is still to come."""
+    span = rota.hours_now(person, now_ms, zone)
+    if span is None:
+        return False
+    came = span[0] <= rota.last_time_ms(minute, now_ms, zone)
+    return came or not span[0] <= rota.next_time_ms(minute, now_ms, zone) < span[1]

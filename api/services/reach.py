@@ -195,5 +195,9 @@ class Reach:
         if ladder.over:  # the room's own addresses are told at once, with the event
             known = {target: known[target] for target in known if owner_of(target, plan) is not None}
         targets = [target for target in dict.fromkeys(targets) if target in known]
-        last_ms = max((self._store.reach.last_ms(target, ladder.alert) or 0 for target in targets), default=0)
-        return (targets, None) if now_ms - last_ms >= GATHER_MS else ([], last_ms + GATHER_MS)
+        if targets and (ladder.over or ladder.rung == FIRST):
+            # one target decides: waiting for several in turn might never end
+            last_ms = self._store.reach.last_ms(targets[0], ladder.alert)
+            if last_ms is not None and now_ms - last_ms < GATHER_MS:
+                return [], last_ms + GATHER_MS
+        return targets, None

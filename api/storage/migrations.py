@@ -107,6 +107,10 @@ STEPS: tuple[tuple[str, str], ...] = (
             link TEXT PRIMARY KEY, person TEXT NOT NULL, answer TEXT NOT NULL, time_ms INTEGER NOT NULL) WITHOUT ROWID;
         """,
     ),
+    (
+        "0006 newest test messages",
+        "CREATE INDEX outbox_test ON outbox (target, id) WHERE purpose = 'test'",
+    ),
 )
 
 

@@ -83,11 +83,12 @@ class SqliteReach:
     def last_ms(self, target: str, other_than: int) -> int | None:
         """When a message about any other alert was last put out for a target."""
         sql = """
-            SELECT max(created_ms) FROM outbox WHERE target = ? AND purpose = 'alert'
+            SELECT created_ms FROM outbox WHERE target = ? AND purpose = 'alert'
             AND NOT EXISTS (SELECT 1 FROM told WHERE told.outbox = outbox.id AND told.alert = ?)
+            ORDER BY created_ms DESC LIMIT 1
             """
-        found = self._reader().execute(sql, (target, other_than)).fetchone()[0]
-        return None if found is None else int(found)
+        found = self._reader().execute(sql, (target, other_than)).fetchone()
+        return None if found is None else int(found[0])
 
     def use_link(self, link: str, use: LinkUse) -> bool:
         """Note that a link was used."""

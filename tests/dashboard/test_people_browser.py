@@ -1,0 +1,76 @@
+"""The People page and the page behind a link in a real browser, on a phone and a desk, in the light and in the dark."""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+
+from api.app import create_api
+from dashboard.app import join
+from tests.dashboard.test_browser import (
+    CHROMIUM,
+    LEAST_ACTION_PX,
+    LEAST_TARGET_PX,
+    OUTPUT,
+    SIZES,
+    SMALL_TARGETS,
+    Watched,
+    browser,
+)
+from tests.support.reach_room import PEOPLE, SITE, reach_room
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
+]
+__all__ = ["browser"]
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
+    """Address, and the path of a link about two tanks; one phone is dead."""
+    ladder = '\n[room.ladder]\ntest_at = "10:00"\n'
+    with reach_room(tmp_path_factory.mktemp("room"), PEOPLE, ladder, "2026-09-21T09:55") as room:
+        room.by.dead = {"cleo-phone"}
+        room.turn(35, {"p1": 2.5, "p2": 20.0})
+        body = next(body for name, _, body in reversed(room.by.sent) if name == "ana-phone" and "Answer" in body)
+        found = re.search(rf"{SITE}(/a/\S+)", body)
+        assert found is not None
+        with socket.socket() as listener:
+            listener.bind(("127.0.0.1", 0))
+            app = join(create_api(room.service), room.service)
+            server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
+            thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+            thread.start()
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}", found.group(1)
+            server.should_exit = True
+            thread.join(10)
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("size", list(SIZES))
+@pytest.mark.parametrize("name", ["people", "link"])
+def test_pages_fit(site: tuple[str, str], browser: Any, name: str, size: str, look: str) -> None:
+    """No sideways scrolling, no complaints, one host, targets large enough for a thumb."""
+    base, link = site
+    seen = Watched(browser, size, look)
+    seen.page.goto(base + (link if name == "link" else "/people"))
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+    assert [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX] == []
+    actions = seen.page.locator(".action, nav a")
+    heights = [actions.nth(n).bounding_box()["height"] for n in range(actions.count())]
+    assert min(heights) >= LEAST_ACTION_PX
+    if name == "people" and size == "phone":
+        tops = {round(seen.page.locator("nav > a").nth(n).bounding_box()["y"]) for n in range(5)}
+        assert len(tops) == 1, "the pages' names stand in one line"
+    seen.page.screenshot(path=OUTPUT / f"{name}-{size}-{look}.png", full_page=True)
+    assert seen.complaints == []
+    assert seen.hosts == {base.removeprefix("http://")}
+    seen.context.close()
