@@ -18,6 +18,7 @@ class AlertKind(StrEnum):
     LOW_OXYGEN = "low_oxygen"
     QUIET_PROBE = "quiet_probe"
     QUIET_ROOM = "quiet_room"
+    DATED_AHEAD = "dated_ahead"
     NOT_KNOWN = "not_known"
     OUTSIDE_CARE = "outside_care"
     CALIBRATION_DUE = "calibration_due"

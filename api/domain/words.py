@@ -13,6 +13,7 @@ KIND_WORDS = {
     AlertKind.LOW_OXYGEN: "low oxygen",
     AlertKind.QUIET_PROBE: "probe quiet",
     AlertKind.QUIET_ROOM: "whole room quiet",
+    AlertKind.DATED_AHEAD: "readings dated ahead",
     AlertKind.NOT_KNOWN: "water not known",
     AlertKind.OUTSIDE_CARE: "outside its care range",
     AlertKind.CALIBRATION_DUE: "calibration due",

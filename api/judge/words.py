@@ -17,6 +17,8 @@ FIRST_CHECK = {
     AlertKind.LOW_OXYGEN: "Is the airstone bubbling? Check the airline and the air pump; dry hands at the plug.",
     AlertKind.QUIET_PROBE: "Look at the animal first, then at the probe's plug and cable.",
     AlertKind.QUIET_ROOM: "Is there power in the room? Look at the tanks, then at the computer beside them.",
+    AlertKind.DATED_AHEAD: "A wrong clock dated them; until that time comes, new readings are judged late. Look at the"
+    " tanks yourself; is the computer's clock right now?",
     AlertKind.NOT_KNOWN: "Look at the animal; is the probe in the water, clean and whole?",
     AlertKind.OUTSIDE_CARE: "Measure it again by hand before changing the water.",
     AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
 from api.domain.tank import Probe
 from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
-from api.services.ingest import Ingest
+from api.services.ingest import AHEAD_MS, Ingest
 from api.services.plan import RoomPlan
 from api.services.rounds import Rounds
 from api.services.soft_guard import SoftGuard
@@ -58,6 +58,7 @@ class Watch:
         probes = [probe for probe in plan.probes.values() if probe.tank is not None]
         events: list[AlertEvent] = []
         whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
+        self._dated_ahead(probes, now_ms, events)
         self._calibrations(plan, now_ms, events)
         self._guard.take(company, now_ms, self._ingest, events)
         for probe in probes:
@@ -69,6 +70,14 @@ class Watch:
             level = Priority.TODAY if now_ms - last_ms > quiet_after_s(probe, plan) * 1000 else None
             self._ingest.take(subject, Sample(now_ms, level, since_ms=last_ms), AT_ONCE, events)
         self._ingest.finish(events, now_ms)
+
+    def _dated_ahead(self, probes: list[Probe], now_ms: int, events: list[AlertEvent]) -> None:
+        """After a clock that was ahead was set right: new readings come before kept ones, and are judged late."""
+        newest = [
+            self._ingest.newest.get((probe.id, value.quantity)) or 0 for probe in probes for value in probe.values
+        ]
+        level = Priority.URGENT if max(newest, default=0) > now_ms + AHEAD_MS else None
+        self._ingest.take(Subject(None, AlertKind.DATED_AHEAD), Sample(now_ms, level), AT_ONCE, events)
 
     def _calibrations(self, plan: RoomPlan, now_ms: int, events: list[AlertEvent]) -> None:
         """Probes that should be compared again: a note, once, until it is done."""

@@ -65,6 +65,21 @@ def test_a_restart_does_not_end_a_quiet_room(lab: TestRoom) -> None:
     assert [title for title, _ in lab.notifier.sent][1:] == ["Test room: whole room quiet is over"]
 
 
+def test_readings_of_a_clock_that_was_ahead_are_told_of(lab: TestRoom) -> None:
+    """Until their time has come new readings are kept but judged late: a person is told, and hears when it is over."""
+    lab.minute(7.0)
+    lab.now_ms += 5 * 3_600_000
+    lab.minute(7.0)
+    lab.now_ms -= 5 * 3_600_000
+    silence(lab, 1, p2=True)
+    assert [title for title, _ in lab.notifier.sent] == ["URGENT Test room: readings dated ahead"]
+    assert "judged late. Look at the tanks yourself" in lab.notifier.sent[0][1]
+    lab.now_ms += 5 * 3_600_000
+    lab.minute(7.0)
+    silence(lab, 1, p2=True)
+    assert [title for title, _ in lab.notifier.sent][1:] == ["Test room: readings dated ahead is over"]
+
+
 def test_one_probe_stays_away_after_the_room_is_back(lab: TestRoom) -> None:
     """The room is over, the probe is told by itself."""
     lab.minute(7.0)

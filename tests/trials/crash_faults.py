@@ -24,6 +24,8 @@ LARGE_MS = 300_000
 """The collector follows smaller steps of its clock smoothly."""
 MOST_BELIEVED = 6
 """Large steps forward that a time server vouches for: each uses up one of ten stretches of stamps until it is over."""
+BEHIND = "clock of the service behind"
+"""Further than a reading may be ahead: the service must not make the collector let go of what it does not take."""
 AGAIN = """
     SELECT probe, quantity, time_ms, raw, unit FROM reading JOIN channel ON id = channel ORDER BY time_ms DESC LIMIT 200
 """
@@ -54,7 +56,7 @@ class Faults:
 
     def deck(self) -> list[Fault]:
         """One round: every fault as often as its weight."""
-        faults = [*self._programs(), *self._networks(), *self._disks(), self._clock(), self._again()]
+        faults = [*self._programs(), *self._networks(), *self._disks(), self._clock(), self.behind(), self._again()]
         return [fault for fault in faults for _ in range(fault.weight)]
 
     def _programs(self) -> list[Fault]:
@@ -138,6 +140,15 @@ class Faults:
         for name in who:
             self._world.clocks[name].set(offset_ms, synced)
         return f"clock of {' and '.join(who)} set {offset_ms / 1000:+.0f} s, {'' if synced else 'not '}synced"
+
+    def behind(self) -> Fault:
+        """The service's clock alone goes far back; a short trial begins with it."""
+        return Fault(BEHIND, self._set_behind, self._set_right, (1.0, 4.0))
+
+    def _set_behind(self) -> str:
+        offset_ms = -round(1000 * self._chance.uniform(700.0, 20_000.0))
+        self._world.clocks["service"].set(offset_ms, True)
+        return f"clock of the service alone set {offset_ms / 1000:+.0f} s"
 
     def _set_right(self) -> None:
         synced = self._chance.random() < 0.7

@@ -54,7 +54,7 @@ class Run:
         self._world, self._chance, self._count, self._say = world, chance, count, say
         self._faults = Faults(world, chance, brief)
         self._brief = brief
-        self._deck: list[Fault] = []
+        self._deck: list[Fault] = [self._faults.behind()] if brief else []
         self._open: list[Fault] = []
         self.result = Result(world.uplink, world)
 

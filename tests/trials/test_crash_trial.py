@@ -40,6 +40,9 @@ def test_every_number_is_stored_once_whatever_happens() -> None:
     found = re.search(r"numbers sent +(\d+) +(\d+)", said)
     assert found is not None, said
     assert min(map(int, found.groups())) > 50
+    behind = re.search(r"clock of the service behind +(\d+) +(\d+)", said)
+    assert behind is not None, said
+    assert min(map(int, behind.groups())) > 0, said
 
 
 def _kept(number: int, time_ms: int) -> CheckedReading:
