@@ -38,6 +38,15 @@ class StepView:
 
 
 @dataclass(frozen=True, slots=True)
+class CauseView:
+    """What may have happened, how sure that is in words, and the evidence."""
+
+    words: str
+    sure: str
+    evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class AlertView:
     """An alert ready to show. ``waiting``: somebody still has to acknowledge it."""
 
@@ -60,6 +69,7 @@ class AlertView:
     acknowledged: Moment | None
     note: str
     steps: tuple[StepView, ...]
+    causes: tuple[CauseView, ...] = ()
 
 
 def most_oxygen(room: RoomNow) -> dict[str, float | None]:
@@ -99,7 +109,20 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
             )
             for step in alert.steps
         ),
+        causes=tuple(
+            CauseView(one.words, _sure(one.share), tuple(retold(e, alert.quantity, units, full) for e in one.evidence))
+            for one in alert.causes
+            if one.evidence
+        ),
     )
+
+
+def _sure(share: float) -> str:
+    """How much speaks for a cause, in words with the percent."""
+    word = (
+        "very likely" if share >= 0.85 else "likely" if share >= 0.5 else "possible" if share >= 0.15 else "less likely"
+    )
+    return f"{word}, {share:.0%}"
 
 
 def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> tuple[tuple[str, str], ...]:
@@ -115,7 +138,9 @@ def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> t
 
 def _text(alert: AlertNow) -> str:
     """The alert's text without the tank's name and the first check, which stand beside it."""
-    return _bare(alert.text.removesuffix(alert.first_check), alert)
+    head, found, rest = alert.text.partition(alert.first_check)
+    doubt = rest[rest.index("This reading is suspect") :] if "This reading is suspect" in rest else ""
+    return _bare(f"{head} {doubt}".strip() if found and alert.first_check else alert.text, alert)
 
 
 def _bare(text: str, alert: AlertNow) -> str:

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from api.domain.alert import AlertKind, AlertState, Priority
 from api.domain.band import Band, Side
 from api.domain.care import CareRange
+from api.domain.cause import Cause
 from api.domain.life import Stage
+from api.domain.outlook import Outlook
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.tank import Room, Tank
@@ -83,6 +85,8 @@ class AlertNow:
     acknowledged_ms: int | None
     note: str | None
     steps: tuple[AlertStep, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    outlook: Outlook | None = None
 
 
 @dataclass(frozen=True, slots=True)

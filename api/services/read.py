@@ -12,6 +12,7 @@ from api.domain.quantity import Quantity
 from api.domain.tank import Tank
 from api.judge.outlook import Outlook
 from api.science.oxygen import saturation_mg_l
+from api.services import reasons
 from api.services.addresses import unreachable
 from api.services.answers import (
     AlertNow,
@@ -159,6 +160,7 @@ class Reader:
 
     def _alert(self, row: AlertRow, steps: tuple[AlertStep, ...] = ()) -> AlertNow:
         tank = self._plan().tanks.get(row.tank) if row.tank is not None else None
+        causes, outlook = reasons.read(row.reasons)
         return AlertNow(
             id=row.id,
             tank=row.tank,
@@ -181,6 +183,8 @@ class Reader:
             acknowledged_ms=row.acknowledged_ms,
             note=row.note,
             steps=steps,
+            causes=causes,
+            outlook=outlook,
         )
 
     def _collectors(self, now_ms: int) -> tuple[CollectorNow, ...]:

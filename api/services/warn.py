@@ -14,6 +14,7 @@ from api.domain.outlook import NOTHING
 from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
+from api.services import reasons
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
 from api.services.straight import straight_line
@@ -93,6 +94,8 @@ class Warn:
             "priority": event.priority,
             "value": event.value,
         }
+        if event.event not in OVER and (why := reasons.written(event)):
+            change["reasons"] = why
         if event.worst is not None:
             change["worst"] = event.worst
         if event.event not in OVER:

@@ -80,6 +80,7 @@ class AlertRow:
     acknowledged_by: str | None
     acknowledged_ms: int | None
     note: str | None
+    reasons: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,6 +111,12 @@ STEPS: tuple[tuple[str, str], ...] = (
         "0006 newest test messages",
         "CREATE INDEX outbox_test ON outbox (target, id) WHERE purpose = 'test'",
     ),
+    (
+        "0007 reasons of alerts",
+        """
+        ALTER TABLE alert ADD COLUMN reasons TEXT NOT NULL DEFAULT '';
+        """,
+    ),
 )
 
 
