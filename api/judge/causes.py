@@ -158,7 +158,8 @@ def _together(signs: Signs, points: Points) -> None:
     cool, warm, starve = signs.others_cool, signs.others_warm, signs.others_starve
     if starve >= half:
         text = f"{starve} of {signs.others} other tanks lose oxygen as well"
-        _add(points, CauseName.POWER_CUT, 6.0 if cool >= half else 5.0, text)
+        _add(points, CauseName.POWER_CUT, 8.5 if cool >= half else 7.5, text)
+        _add(points, CauseName.RISING_DEMAND, -2.0, "")
     if cool >= half:
         text = f"{cool} of {signs.others} other tanks cool as well"
         _add(points, CauseName.ROOM_COOLING, 5.0, text)

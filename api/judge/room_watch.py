@@ -18,11 +18,16 @@ HEARD_MS = 2_400_000
 
 
 class Departure(NamedTuple):
-    """One tank's newest look: -1 below its usual and falling, 1 above and rising, 0 as usual."""
+    """One tank's newest look: -1 below its usual and falling, 1 above and rising, 0 as usual.
+
+    ``starves``: want of oxygen is expected; ``urgent``: within hours.
+    """
 
     time_ms: int
     heat: int
     oxygen: int
+    starves: bool = False
+    urgent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +38,7 @@ class RoomFinding:
     tanks: tuple[str, ...]
     heard: int
     cause: Cause
+    urgent: bool = False
 
 
 class RoomWatch:
@@ -70,9 +76,13 @@ class RoomWatch:
         warm = tuple(name for name, look in heard.items() if look.heat > 0)
         out: dict[AlertKind, RoomFinding | None] = {}
         for kind, tanks in ((AlertKind.LOW_OXYGEN, starve), (AlertKind.COLD, cool), (AlertKind.HEAT, warm)):
-            if self._wide(kind, len(tanks), len(heard)):
+            # every evening all tanks lose some oxygen when the lights go off: only where one of them will want for it
+            idle = kind is AlertKind.LOW_OXYGEN and not cool and not any(look.starves for look in heard.values())
+            if self._wide(kind, len(tanks), len(heard)) and not idle:
                 self._standing.add(kind)
-                out[kind] = RoomFinding(kind, tanks, len(heard), _cause(kind, tanks, cool, starve, len(heard)))
+                urgent = kind is AlertKind.LOW_OXYGEN and any(look.urgent for look in heard.values())
+                cause = _cause(kind, tanks, cool, starve, len(heard))
+                out[kind] = RoomFinding(kind, tanks, len(heard), cause, urgent)
             elif kind in self._standing:
                 self._standing.discard(kind)
                 out[kind] = None

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from api.domain.alert import Priority
 from api.domain.band import Side
 from api.domain.care import CareRange
 from api.domain.cause import Cause, CauseName
@@ -240,3 +241,12 @@ class TankWatch:
                 if approach.level > usual[1] + least and approach.slope > 0:
                     return 1
         return 0
+
+    def starves(self) -> tuple[bool, bool]:
+        """Whether want of oxygen is expected, and whether within hours."""
+        levels = [
+            heading.level
+            for ((_, quantity), _), heading in self._headings.items()
+            if quantity in PER_MG_L and heading.level is not None
+        ]
+        return bool(levels), Priority.URGENT in levels

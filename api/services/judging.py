@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertKind, Priority, Subject
+from api.domain.alert import PRIORITY_ORDER, AlertEvent, Priority, Subject
 from api.domain.band import Side
 from api.domain.cause import Cause
 from api.domain.quantity import Quantity
@@ -153,7 +153,7 @@ class Judging:
         """What many tanks do at the same time is told once, for the room."""
         for kind, finding in self.outlooks.findings(time_ms).items():
             subject = Subject(None, kind)
-            level = Priority.URGENT if kind is AlertKind.LOW_OXYGEN else Priority.TODAY
+            level = Priority.URGENT if finding is not None and finding.urgent else Priority.TODAY
             causes = (finding.cause,) if finding is not None else ()
             one = Sample(time_ms, level if finding is not None else None, late=late, causes=causes)
             self.take(subject, one, AT_ONCE, events)

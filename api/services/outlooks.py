@@ -94,7 +94,8 @@ class Outlooks:
         heat, oxygen = watch.departs(Quantity.TEMPERATURE), watch.departs(Quantity.OXYGEN)
         if not oxygen:
             oxygen = watch.departs(Quantity.OXYGEN_SATURATION)
-        return self.room.take(tank, Departure(now_ms, heat, oxygen))
+        starves, urgent = watch.starves()
+        return self.room.take(tank, Departure(now_ms, heat, oxygen, starves, urgent))
 
     def findings(self, now_ms: int) -> dict[AlertKind, RoomFinding | None]:
         """What the whole room does."""

@@ -79,9 +79,11 @@ class Warn:
     def _told_for_room(self, event: AlertEvent) -> bool:
         """Whether the tank shares what was told already, once, for the whole room."""
         subject = event.subject
-        if subject.tank is None or not event.causes or event.causes[0].name not in ROOM_WIDE:
+        if event.event in OVER or not event.causes or event.causes[0].name not in ROOM_WIDE:
             return False
         for kind in ROOM_KINDS:
+            if subject == Subject(None, kind):
+                continue
             room = self._store.state.standing(Subject(None, kind).key)
             if room is not None and PRIORITY_ORDER[Priority(room.priority)] <= PRIORITY_ORDER[event.priority]:
                 return True
