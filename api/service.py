@@ -28,6 +28,7 @@ from api.services.ingest import Ingest
 from api.services.keepers import Keepers
 from api.services.links import Links
 from api.services.lives import Lives
+from api.services.molt_calendar import MoltCalendar
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
 from api.services.probes import Probes
@@ -100,6 +101,7 @@ class Service:
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
+        self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self._ahead)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)

@@ -20,6 +20,7 @@ from api.web import safety
 from api.web.problems import problem
 from dashboard import (
     animal_pages,
+    calendar_pages,
     claim_pages,
     files,
     link_pages,
@@ -52,6 +53,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(probe_pages.router)
     app.include_router(claim_pages.router)
     app.include_router(animal_pages.router)
+    app.include_router(calendar_pages.router)
     app.include_router(log_pages.router)
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from concurrent.futures import Future
 from typing import Annotated, Protocol, cast
 
@@ -14,6 +15,7 @@ from api.domain.quantity import Quantity
 from api.services.animals import AnimalNow, Newcomer
 from api.services.entries import Entry
 from api.services.husbandry import Logged
+from api.services.molt_calendar import MoltAhead
 from api.services.molts import ClutchOutlook, MoltOutlook
 
 Number = Annotated[int, Path(ge=1, lt=2**63)]
@@ -77,6 +79,13 @@ class Molts(Protocol):
         """What is expected of eggs or young. Raises NotFound."""
 
 
+class Calendar(Protocol):
+    """The weeks ahead."""
+
+    def ahead(self, now_ms: int, tanks: Collection[str] | None = None) -> MoltAhead:
+        """The three weeks ahead of some tanks' animals, or of all."""
+
+
 class Colony(Protocol):
     """The part of the service that knows animals."""
 
@@ -87,6 +96,10 @@ class Colony(Protocol):
     @property
     def molts(self) -> Molts:
         """What is to come."""
+
+    @property
+    def calendar(self) -> Calendar:
+        """The weeks ahead."""
 
     @property
     def events(self) -> Events:
