@@ -19,10 +19,12 @@ from api.parts import Parts, heartbeats
 from api.reaching import Reaching
 from api.room_text import read_room
 from api.services.again import Again
+from api.services.air_tests import AirTests
 from api.services.animals import Animals
 from api.services.calibrations import Calibrations
 from api.services.claim import Claims
 from api.services.deliver import Deliver
+from api.services.grace import Graces
 from api.services.husbandry import EventLog
 from api.services.ingest import Ingest
 from api.services.keepers import Keepers
@@ -111,6 +113,9 @@ class Service:
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
         rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
         rounds |= self.reaching.rounds
+        self.air_tests = AirTests(self.store, self.plan, self.ingest.judging, self.warn, now_ms)
+        rounds["air tests"] = self.air_tests.rounds
+        self.grace = Graces(self.store, self.plan, self.air_tests, now_ms)
         self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
 
     def _ahead(self, probe: str, quantity: Quantity) -> Outlook:

@@ -23,6 +23,7 @@ from dashboard import (
     calendar_pages,
     claim_pages,
     files,
+    grace_pages,
     link_pages,
     log_pages,
     number_pages,
@@ -58,6 +59,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)
     app.include_router(people_pages.router)
+    app.include_router(grace_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

@@ -37,6 +37,8 @@ class Judging:
         self.outlooks = Outlooks(self._history)
         self._lying: dict[str, tuple[Quantity, Cause]] = {}
         self._lied: set[Subject] = set()
+        self.on_purpose: frozenset[str] = frozenset()
+        """Tanks whose air a person has stopped for a test."""
         for track in store.state.tracks():
             self.tracks.settled[track.subject] = track
 
@@ -76,7 +78,7 @@ class Judging:
         beyond = assessment.band in LEVELS
         for subject, side in channel.kinds:
             heading = watch.heading(reading.probe, reading.quantity, side) if watch is not None else None
-            if heading is not None and heading.level is None:
+            if heading is not None and (heading.level is None or subject.tank in self.on_purpose):
                 heading = None
             if beyond or heading is not None or self._standing(subject):
                 one = sample(reading, side, assessment, channel.care, late=late)

@@ -16,6 +16,7 @@ from api.domain.errors import Transient
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag, KeptReading
 from api.judge.alert_cycle import Track
+from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
 from api.storage.reach_base import ReachStore
 
@@ -283,6 +284,7 @@ class Store(Protocol):
     state: StateStore
     animals: AnimalStore
     reach: ReachStore
+    air_tests: AirTestStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

@@ -117,6 +117,15 @@ STEPS: tuple[tuple[str, str], ...] = (
         ALTER TABLE alert ADD COLUMN reasons TEXT NOT NULL DEFAULT '';
         """,
     ),
+    (
+        "0008 air tests",
+        """
+        CREATE TABLE air_test (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, tank TEXT NOT NULL, person TEXT NOT NULL, off_ms INTEGER NOT NULL,
+            stop_ms INTEGER, on_ms INTEGER, ended_ms INTEGER, why TEXT NOT NULL DEFAULT '');
+        CREATE INDEX air_test_of ON air_test (tank, id);
+        """,
+    ),
 )
 
 

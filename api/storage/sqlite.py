@@ -12,6 +12,8 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TypeVar
 
+from api.storage.air_test_base import AirTestStore
+from api.storage.air_tests import SqliteAirTests
 from api.storage.animal_base import AnimalStore
 from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
@@ -56,6 +58,7 @@ class SqliteStore:
         self.revisions: RevisionStore = SqliteRevisions(self._connection, self.reader)
         self.state: StateStore = SqliteState(self._connection, self.reader)
         self.animals: AnimalStore = SqliteAnimals(self._connection, self.reader)
+        self.air_tests: AirTestStore = SqliteAirTests(self._connection, self.reader)
         self.reach: ReachStore = SqliteReach(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
