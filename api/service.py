@@ -10,9 +10,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from api.domain.errors import InputError
-from api.domain.outlook import Outlook
-from api.domain.quantity import Quantity
-from api.domain.tank import Tank
+from api.domain.tank import RoomFile, Tank
+from api.foresight import Foresight
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.parts import Parts, heartbeats
@@ -81,10 +80,7 @@ class Service:
         self.store = _opened(data / DATABASE, self._lock)
         try:
             records = Records(self.store)
-            file = read_room(room) if room.exists() else None
-            if file is not None:
-                check_room(file)
-                records.apply(file, now_ms())
+            file = _applied(room, records, now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
             keepers = Keepers(self.store, data)
             links = Links(keepers.secret("link"), self.plan)
@@ -104,7 +100,8 @@ class Service:
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
         self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
-        self.read = Reader(self.store, self.plan, now_ms(), self.guard, self._ahead)
+        self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
+        self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
@@ -112,14 +109,18 @@ class Service:
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
         rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
-        rounds |= self.reaching.rounds
-        self.air_tests = AirTests(self.store, self.plan, self.ingest.judging, self.warn, now_ms)
-        rounds["air tests"] = self.air_tests.rounds
-        self.grace = Graces(self.store, self.plan, self.air_tests, now_ms)
+        rounds |= self.reaching.rounds | self.foresight.rounds
         self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
 
-    def _ahead(self, probe: str, quantity: Quantity) -> Outlook:
-        return self.ingest.judging.outlooks.outlook(self.plan().channel(probe, quantity), probe, quantity)
+    @property
+    def air_tests(self) -> AirTests:
+        """Guided air tests."""
+        return self.foresight.tests
+
+    @property
+    def grace(self) -> Graces:
+        """How long each tank lasts without air."""
+        return self.foresight.grace
 
     @property
     def hosts(self) -> tuple[str, ...]:
@@ -147,6 +148,15 @@ class Service:
     def release(self) -> None:
         """Let another service work on the data folder."""
         os.close(self._lock)
+
+
+def _applied(room: Path, records: Records, now_ms: int) -> RoomFile | None:
+    """The room file checked and put on record; None where there is none."""
+    file = read_room(room) if room.exists() else None
+    if file is not None:
+        check_room(file)
+        records.apply(file, now_ms)
+    return file
 
 
 def _opened(path: Path, lock: int) -> SqliteStore:

@@ -1,0 +1,30 @@
+"""What looks ahead, put together: forecasts, air tests, grace time. Must not do: anything else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from api.domain.outlook import Outlook
+from api.domain.quantity import Quantity
+from api.services.air_tests import AirTests
+from api.services.grace import Graces
+from api.services.ingest import Ingest
+from api.services.plan import RoomPlan
+from api.services.warn import Warn
+from api.storage.base import Store
+
+
+class Foresight:
+    """``tests`` are begun and ended by the pages, ``grace`` is asked by them; ``ahead`` answers for one channel."""
+
+    def __init__(
+        self, store: Store, plan: Callable[[], RoomPlan], ingest: Ingest, warn: Warn, now_ms: Callable[[], int]
+    ) -> None:
+        self._plan, self._ingest = plan, ingest
+        self.tests = AirTests(store, plan, ingest.judging, warn, now_ms)
+        self.grace = Graces(store, plan, self.tests, now_ms)
+        self.rounds = {"air tests": self.tests.rounds}
+
+    def ahead(self, probe: str, quantity: Quantity) -> Outlook:
+        """Where one channel is heading."""
+        return self._ingest.judging.outlooks.outlook(self._plan().channel(probe, quantity), probe, quantity)
