@@ -62,6 +62,11 @@ def _parser() -> argparse.ArgumentParser:
     animals.add_argument("--person", default="", help="who enters them (default: your name on this computer)")
     animals.add_argument("--events", action="store_true", help="export the events instead of the animals")
     animals.set_defaults(work=_animals)
+    review = commands.add_parser("review", parents=[shared], help="are tanks fit for the molts of the days ahead")
+    review.add_argument("--tanks", action="append", help="ids, comma between; several times (default: with animals)")
+    review.add_argument("--from", dest="start", help="day or time, in the room's zone without an offset (default: now)")
+    review.add_argument("--to", dest="end", help="until when; a day is taken whole (default: 21 days on)")
+    review.set_defaults(work=_review)
     user = commands.add_parser("user", parents=[shared], help="keepers' passwords")
     user.add_argument("action", choices=("list", "password", "remove"))
     user.add_argument("name", nargs="?", default="")
@@ -147,6 +152,12 @@ def _export(given: argparse.Namespace, mine: Settings) -> int:
     from api.export_command import export
 
     return export(mine, given)
+
+
+def _review(given: argparse.Namespace, mine: Settings) -> int:
+    from api.review_command import review
+
+    return review(mine, given)
 
 
 def _user(given: argparse.Namespace, mine: Settings) -> int:

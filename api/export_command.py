@@ -49,8 +49,8 @@ def export(mine: Settings, given: Namespace) -> int:
         stack.callback(store.close)
         plan = Records(store).plan()
         zone, moment_ms = ZoneInfo(plan.room.zone), now_ms()
-        start_ms = _moment(given.start, "--from", zone, 0) if given.start else FIRST_MS
-        end_ms = _moment(given.end, "--to", zone, 1) if given.end else moment_ms + 1
+        start_ms = moment_of(given.start, "--from", zone, 0) if given.start else FIRST_MS
+        end_ms = moment_of(given.end, "--to", zone, 1) if given.end else moment_ms + 1
         source = Export(store, lambda: plan)
         selection = source.select(given.tank or [], [_quantity(one) for one in given.quantity or []], start_ms, end_ms)
         if given.out == "-":
@@ -66,7 +66,7 @@ def _quantity(name: str) -> Quantity:
         raise InputError(f"--quantity {name[:60]!r} is none of: {', '.join(Quantity)}") from None
 
 
-def _moment(text: str, option: str, zone: ZoneInfo, days: int) -> int:
+def moment_of(text: str, option: str, zone: ZoneInfo, days: int) -> int:
     """A time in the room's zone where it names none; a day alone is taken whole, from its start (+ ``days``)."""
     try:
         moment = datetime.combine(date.fromisoformat(text) + timedelta(days), time(), zone)

@@ -22,7 +22,7 @@ class Foresight:
     ) -> None:
         self._plan, self._ingest = plan, ingest
         self.tests = AirTests(store, plan, ingest.judging, warn, now_ms)
-        self.grace = Graces(store, plan, self.tests, now_ms)
+        self.grace = Graces(store, plan, now_ms)
         self.rounds = {"air tests": self.tests.rounds}
 
     def ahead(self, probe: str, quantity: Quantity) -> Outlook:

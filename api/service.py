@@ -35,6 +35,7 @@ from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
+from api.services.review import Review
 from api.services.room_check import check_room
 from api.services.soft_guard import SoftGuard
 from api.services.tank_warmth import TankWarmth
@@ -101,6 +102,7 @@ class Service:
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
         self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
         self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
+        self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)

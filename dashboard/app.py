@@ -30,6 +30,7 @@ from dashboard import (
     pages,
     people_pages,
     probe_pages,
+    review_pages,
 )
 from dashboard.live import Live
 from dashboard.visit import Glance
@@ -55,6 +56,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(claim_pages.router)
     app.include_router(animal_pages.router)
     app.include_router(calendar_pages.router)
+    app.include_router(review_pages.router)
     app.include_router(log_pages.router)
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)

@@ -17,6 +17,7 @@ from api.services.entries import Entry
 from api.services.husbandry import Logged
 from api.services.molt_calendar import MoltAhead
 from api.services.molts import ClutchOutlook, MoltOutlook
+from api.services.review import RoomReview
 
 Number = Annotated[int, Path(ge=1, lt=2**63)]
 Maybe = Annotated[int | None, Query(ge=1, lt=2**63)]
@@ -86,6 +87,13 @@ class Calendar(Protocol):
         """The three weeks ahead of some tanks' animals, or of all."""
 
 
+class Review(Protocol):
+    """Fitness for molts."""
+
+    def review(self, tanks: Collection[str] | None, start_ms: int, end_ms: int, now_ms: int) -> RoomReview:
+        """Some tanks for a span of days. Raises InputError, NotFound."""
+
+
 class Colony(Protocol):
     """The part of the service that knows animals."""
 
@@ -100,6 +108,10 @@ class Colony(Protocol):
     @property
     def calendar(self) -> Calendar:
         """The weeks ahead."""
+
+    @property
+    def review(self) -> Review:
+        """Fitness for molts."""
 
     @property
     def events(self) -> Events:

@@ -66,22 +66,12 @@ class AirTests:
 
     def watched(self, tank: str) -> Watched | None:
         """The tank's oxygen as a test would follow it; None where no probe can."""
-        now_ms, channel = self._now_ms(), self.channel(tank)
+        now_ms, channel = self._now_ms(), oxygen_channel(self._store, self._plan(), tank)
         if channel is None or channel.value is None or now_ms - channel.last_ms > UNHEARD_MS:
             return None
         care = self._plan().channel(channel.probe, Quantity.OXYGEN).care
         limit = care.alert_low if care is not None else None
         return None if limit is None else Watched(channel.probe, channel.value, channel.last_ms, limit + MARGIN_MG_L)
-
-    def channel(self, tank: str) -> Channel | None:
-        """The channel that tells a tank's oxygen in mg/L; the newest where there are several."""
-        probes = {probe.id for probe in self._plan().probes_of(tank)}
-        own = [
-            one
-            for one in self._store.readings.channels()
-            if one.probe in probes and one.quantity is Quantity.OXYGEN and one.flag <= Flag.SUSPECT
-        ]
-        return max(own, key=lambda one: one.last_ms, default=None)
 
     def begin(self, tank: str, person: str) -> Future[int]:
         """The air of a tank has just been stopped.
@@ -175,3 +165,14 @@ class AirTests:
         """A tank whose air was stopped on purpose is not said to be heading anywhere; its limits still are judged."""
         tests = self._store.air_tests.tests(running=True)
         self._judging.on_purpose = frozenset(test.tank for test in tests if test.stop_ms is None)
+
+
+def oxygen_channel(store: Store, plan: RoomPlan, tank: str) -> Channel | None:
+    """The channel that tells a tank's oxygen in mg/L; the newest where there are several."""
+    probes = {probe.id for probe in plan.probes_of(tank)}
+    own = [
+        one
+        for one in store.readings.channels()
+        if one.probe in probes and one.quantity is Quantity.OXYGEN and one.flag <= Flag.SUSPECT
+    ]
+    return max(own, key=lambda one: one.last_ms, default=None)

@@ -21,7 +21,7 @@ from api.science.exchange_fit import Estimate
 from api.science.exchange_forecast import hours_to
 from api.science.oxygen import saturation_mg_l
 from api.services import reasons
-from api.services.air_tests import AirTests
+from api.services.air_tests import oxygen_channel
 from api.services.plan import RoomPlan
 from api.services.pressure import station
 from api.storage.base import AlertRow, Store
@@ -75,8 +75,8 @@ Fitted = AirPhase | AirTest
 class Graces:
     """Answers for one tank, or for all of them, the shortest grace first."""
 
-    def __init__(self, store: Store, plan: Callable[[], RoomPlan], tests: AirTests, now_ms: Callable[[], int]) -> None:
-        self._store, self._plan, self._tests, self._now_ms = store, plan, tests, now_ms
+    def __init__(self, store: Store, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
+        self._store, self._plan, self._now_ms = store, plan, now_ms
         self._fits: dict[tuple[str, int, int], tuple[Fitted | None, tuple[str, ...]]] = {}
 
     def all(self) -> tuple[Grace, ...]:
@@ -92,7 +92,7 @@ class Graces:
             if fitted is not None:
                 return self._told(known, source, when_ms, fitted, said)
             notes = notes or said
-        channel = self._tests.channel(tank)
+        channel = oxygen_channel(self._store, self._plan(), tank)
         return Grace(known, oxygen_mg_l=channel.value if channel is not None else None, notes=notes)
 
     def _sources(self, tank: str) -> list[tuple[str, int, Fitted | None, tuple[str, ...]]]:
@@ -156,7 +156,7 @@ class Graces:
         return phase, phase.warnings
 
     def _oxygen(self, tank: str, start_ms: int, end_ms: int) -> tuple[list[int], list[float]]:
-        channel = self._tests.channel(tank)
+        channel = oxygen_channel(self._store, self._plan(), tank)
         if channel is None:
             return [], []
         rows = self._store.revisions.rows(channel.probe, Quantity.OXYGEN, start_ms, end_ms)
@@ -178,7 +178,7 @@ class Graces:
             return None
 
     def _told(self, tank: Tank, source: str, when_ms: int, fitted: Fitted, notes: Sequence[str]) -> Grace:
-        channel = self._tests.channel(tank.id)
+        channel = oxygen_channel(self._store, self._plan(), tank.id)
         now = channel.value if channel is not None and channel.value is not None else None
         care = self._plan().range_of(tank, Quantity.OXYGEN)
         limits = (("tolerable", care.tolerable_low), ("danger", care.danger_low)) if care is not None else ()

@@ -176,16 +176,16 @@ def test_a_day_is_the_rooms_own(tmp_path: Path) -> None:
     from zoneinfo import ZoneInfo
 
     from api.domain.errors import InputError
-    from api.export_command import _moment
+    from api.export_command import moment_of
 
     zone = ZoneInfo("Europe/Berlin")
-    ends = [_moment("2026-03-29", "--to", zone, days) for days in (0, 1)]
+    ends = [moment_of("2026-03-29", "--to", zone, days) for days in (0, 1)]
     expected = [datetime(2026, 3, 28, 23, tzinfo=UTC), datetime(2026, 3, 29, 22, tzinfo=UTC)]
     assert ends == [round(one.timestamp() * 1000) for one in expected]
-    assert _moment("2026-03-29T12:00", "--to", zone, 1) == _moment("2026-03-29T12:00+02:00", "--to", zone, 1)
+    assert moment_of("2026-03-29T12:00", "--to", zone, 1) == moment_of("2026-03-29T12:00+02:00", "--to", zone, 1)
     for text in ("2026-03-29T02:30", "2026-10-25T02:30"):
         with pytest.raises(InputError, match="write the offset too"):
-            _moment(text, "--from", zone, 0)
+            moment_of(text, "--from", zone, 0)
 
 
 @pytest.mark.parametrize(
