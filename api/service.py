@@ -29,6 +29,7 @@ from api.services.ingest import Ingest
 from api.services.keepers import Keepers
 from api.services.links import Links
 from api.services.lives import Lives
+from api.services.look_back import LookBack
 from api.services.molt_calendar import MoltCalendar
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
@@ -102,6 +103,7 @@ class Service:
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
         self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
         self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
+        self.look_back = LookBack(self.store, self.plan, self.lives, self.molts)
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes = Probes(self.store, self.plan)

@@ -30,6 +30,7 @@ from dashboard.event_form import Fields, first
 from dashboard.forecast import clutch_lines, molt_forecast
 from dashboard.growth import growth_figure, hiatt_figure
 from dashboard.log_pages import KEPT_WITHIN_S, fields_of, kept_context
+from dashboard.look_back_pages import views
 from dashboard.tank_log import entry_view
 from dashboard.theme import DARK, LIGHT
 from dashboard.visit import NAME_COOKIE, Glance, Visit, remember, visit
@@ -120,6 +121,7 @@ def _page(
         "increments": [(here.clock.moment(one.molt_ms), one.before_mm, one.after_mm) for one in life.increments],
         "entries": [entry_view(one, names, here.clock) for one in service.events.of_animal(animal_id, MOST_ENTRIES)],
         "last_look": event_choices.last_look(here, service.events.of_animal(animal_id, 1)),
+        "intervals": views(service.look_back.intervals(here.clock.now_ms, [animal_id]), here.clock, here.units),
         "plotly": files.plotly_address(), "describing": bool(error),
     }  # fmt: skip
     page = render.page("animal.html", context, status)

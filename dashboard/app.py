@@ -26,6 +26,7 @@ from dashboard import (
     grace_pages,
     link_pages,
     log_pages,
+    look_back_pages,
     number_pages,
     pages,
     people_pages,
@@ -56,6 +57,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(claim_pages.router)
     app.include_router(animal_pages.router)
     app.include_router(calendar_pages.router)
+    app.include_router(look_back_pages.router)
     app.include_router(review_pages.router)
     app.include_router(log_pages.router)
     app.include_router(number_pages.router)

@@ -15,6 +15,7 @@ from api.domain.quantity import Quantity
 from api.services.animals import AnimalNow, Newcomer
 from api.services.entries import Entry
 from api.services.husbandry import Logged
+from api.services.look_back import Interval
 from api.services.molt_calendar import MoltAhead
 from api.services.molts import ClutchOutlook, MoltOutlook
 from api.services.review import RoomReview
@@ -94,6 +95,13 @@ class Review(Protocol):
         """Some tanks for a span of days. Raises InputError, NotFound."""
 
 
+class LookBack(Protocol):
+    """Past intervals."""
+
+    def intervals(self, now_ms: int, animals: Collection[int] | None = None) -> tuple[Interval, ...]:
+        """Every past interval with its water."""
+
+
 class Colony(Protocol):
     """The part of the service that knows animals."""
 
@@ -108,6 +116,10 @@ class Colony(Protocol):
     @property
     def calendar(self) -> Calendar:
         """The weeks ahead."""
+
+    @property
+    def look_back(self) -> LookBack:
+        """Past intervals."""
 
     @property
     def review(self) -> Review:

@@ -47,10 +47,10 @@ def growth_figure(life: Life, clock: Clock, theme: Theme) -> Spec:
                 "hovertemplate": "molt<extra></extra>",
             },
         ],
-        "layout": _layout(theme) | {
-            "xaxis": _axis(theme)
+        "layout": layout(theme) | {
+            "xaxis": axis(theme)
             | {"type": "date", "nticks": 5, "range": [wall.text(start_ms - margin_ms), wall.text(end_ms + margin_ms)]},
-            "yaxis": _axis(theme) | {"range": [low - pad, high + pad], "nticks": 6, "title": {"text": "mm"}},
+            "yaxis": axis(theme) | {"range": [low - pad, high + pad], "nticks": 6, "title": {"text": "mm"}},
             "yaxis2": {"overlaying": "y", "range": [0, 1], "visible": False, "fixedrange": True},
             "meta": {"title": "carapace length, mm"},
         },
@@ -78,21 +78,23 @@ def hiatt_figure(life: Life, clock: Clock, theme: Theme) -> Spec:
                 "hovertemplate": "%{text}: %{x:.1f} to %{y:.1f} mm<extra></extra>",
             },
         ],
-        "layout": _layout(theme) | {
-            "xaxis": _axis(theme) | {"range": span, "nticks": 6, "title": {"text": "before, mm"}},
-            "yaxis": _axis(theme) | {"range": span, "nticks": 6, "title": {"text": "after, mm"}},
+        "layout": layout(theme) | {
+            "xaxis": axis(theme) | {"range": span, "nticks": 6, "title": {"text": "before, mm"}},
+            "yaxis": axis(theme) | {"range": span, "nticks": 6, "title": {"text": "after, mm"}},
             "meta": {"title": "carapace length after a molt against before, mm"},
         },
     }  # fmt: skip
 
 
-def _axis(theme: Theme) -> Spec:
+def axis(theme: Theme) -> Spec:
+    """An axis of these charts."""
     return {
         "gridcolor": theme.faint, "linecolor": theme.faint, "zeroline": False, "fixedrange": True, "griddash": "dot",
     }  # fmt: skip
 
 
-def _layout(theme: Theme) -> Spec:
+def layout(theme: Theme) -> Spec:
+    """What these charts share."""
     return {
         "paper_bgcolor": theme.paper,
         "plot_bgcolor": theme.paper,

@@ -210,7 +210,7 @@ def write_animals(lives: Iterable[Life], zone: str) -> str:
             day(size.time_ms if size else None), day(life.last_molt.time_ms if life.last_molt else None),
             states[LimbState.LOST], states[LimbState.REGROWING], animal.note,
         ))  # fmt: skip
-    return _written(NAMES, rows)
+    return written(NAMES, rows)
 
 
 def write_events(entries: Iterable[Entry], names: Mapping[int, str]) -> str:
@@ -229,10 +229,11 @@ def write_events(entries: Iterable[Entry], names: Mapping[int, str]) -> str:
             one.carapace_mm, one.mass_g, tested, one.percent, one.what, one.note, told(entry.entered_ms),
             entry.entered_by, entry.replaces, entry.replaced_by, told(entry.withdrawn_ms), entry.withdrawn_by,
         ))  # fmt: skip
-    return _written(EVENT_COLUMNS, rows)
+    return written(EVENT_COLUMNS, rows)
 
 
-def _written(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def written(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """CSV of which no spreadsheet runs a cell."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(header)

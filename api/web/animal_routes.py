@@ -6,12 +6,14 @@ import binascii
 from base64 import b64decode
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Path, Request
+from fastapi import APIRouter, Body, Path, Query, Request
+from pydantic import Field
 from starlette.responses import Response
 
 from api.domain.errors import InputError
 from api.services.animal_csv import read_animals, write_animals
 from api.services.animal_import import import_animals
+from api.services.look_back import intervals_csv
 from api.web.animal_bodies import AnimalIn, animal_body
 from api.web.bodies import plain
 
@@ -32,6 +34,18 @@ def get_animals(request: Request) -> list[dict[str, Any]]:
     service = request.app.state.service
     now_ms = service.now_ms()
     return [animal_body(one, service.molts.of(one.id, now_ms)) for one in service.animals.all(now_ms)]
+
+
+@router.get("/intervals.csv")
+def get_intervals_csv(
+    request: Request,
+    animal: Annotated[list[Annotated[int, Field(ge=1, lt=2**63)]] | None, Query(max_length=1000)] = None,
+) -> Response:
+    """Past molt intervals with their water, of some animals or of all, as CSV."""
+    service = request.app.state.service
+    text = intervals_csv(service.look_back.intervals(service.now_ms(), animal))
+    headers = {"content-disposition": 'attachment; filename="intervals.csv"'}
+    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
 
 
 @router.get("/animals.csv")
