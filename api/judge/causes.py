@@ -15,7 +15,7 @@ USUAL_AIRED_PER_H = 1.2
 """Exchange with air on, where nothing better is known: 0.7 to 1.4 per hour (airstones of 2 to 5 L/min). [1/h]"""
 TOO_SLOW = 0.4
 """Stopped air makes oxygen fall by at least so much of the usual deficit an hour at first. [1/h]"""
-SLOWEST_AIR_MG_L_H = 0.45
+SLOWEST_AIR_MG_L_H = 0.38
 """Falls that were never quicker than this are more often a probe's than the water's (judgement). [mg/L/h]"""
 
 
@@ -107,6 +107,9 @@ def _fall(signs: Signs, slope: float, points: Points) -> None:
     if steepest < SLOWEST_AIR_MG_L_H:
         text = f"never fell by more than {steepest:.2f} mg/L an hour, in a straight line"
         points[CauseName.PROBE_DRIFTING].append((3.2 if minutes > 90 else 1.0, text))
+    elif abs(slope) < SLOWEST_AIR_MG_L_H and steepest < 1.5 * SLOWEST_AIR_MG_L_H and not growing and minutes > 90:
+        text = f"falls by {abs(slope):.2f} mg/L an hour for {minutes / 60:.1f} h, in a straight line"
+        points[CauseName.PROBE_DRIFTING].append((1.9, text))
     else:
         points[CauseName.PROBE_DRIFTING].append((-2.0, ""))
     if below:

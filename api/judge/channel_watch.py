@@ -26,7 +26,7 @@ COARSE = 0.65
 """A probe that repeats itself more often has coarse steps: it is left to the day-long test of ``check_defaults.py``."""
 UNSEEN = 0.9
 """Until a probe has been seen to scatter it is taken for a coarse one."""
-RESTLESS = 0.15
+RESTLESS = 0.35
 """A probe that repeats itself less often than this scatters by more than its steps: its runs are chance."""
 AWAY_MS = 43_200_000
 """A value that has not come back for half a day has a new home."""

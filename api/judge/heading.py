@@ -20,6 +20,8 @@ LASTS_MS = {Priority.URGENT: 300_000, Priority.TODAY: 1_200_000}
 LOOKS = {Priority.URGENT: 3, Priority.TODAY: 4}
 """How long, and for how many looks, it must be expected: judgement, tuned on the simulated room."""
 CALM_MS = 600_000
+QUICKEST_COOLING_K_H = -2.5
+"""No tank loses heat faster than 15 K to its room in 6 h; what cools faster is poured, and ends with the can. [K/h]"""
 BEYOND_USUAL = {Quantity.TEMPERATURE: 0.3, Quantity.OXYGEN: 0.3, Quantity.OXYGEN_SATURATION: 3.6}
 """A value inside its usual band, or this near to it, is no reason to expect harm."""
 
@@ -41,7 +43,7 @@ class Heading:
         """Take a new look, after a span of readings closed."""
         now_ms = watch.approach.time_ms
         danger, tolerable = limits_of(care, side)
-        odds = _odds(watch, danger, tolerable, side)
+        odds = _odds(watch, danger, tolerable, side, quantity)
         passed = tolerable is not None and _passed(watch, tolerable, side)
         if self.level is None and not passed and not _unusual(watch, side, quantity):
             odds = {}
@@ -105,10 +107,14 @@ def _passed(watch: ChannelWatch, limit: float, side: Side) -> bool:
     return level < limit if side is Side.LOW else level > limit
 
 
-def _odds(watch: ChannelWatch, danger: float | None, tolerable: float | None, side: Side) -> dict[Priority, float]:
+def _odds(
+    watch: ChannelWatch, danger: float | None, tolerable: float | None, side: Side, quantity: Quantity
+) -> dict[Priority, float]:
     """Odds of what makes each priority; nothing where the water is steady, turned back or has just been disturbed."""
     approach = watch.approach
     away = approach.slope < 0 if side is Side.LOW else approach.slope > 0
+    if quantity is Quantity.TEMPERATURE and approach.slope < QUICKEST_COOLING_K_H:
+        return {}
     if not away or approach.steady or (approach.time_ms - watch.disturbed_ms < SETTLE_MS and watch.disturbed_ms >= 0):
         return {}
     urgent = today = 0.0

@@ -6,14 +6,14 @@ from api.domain.quantity import Quantity
 from api.judge.first_order import Nature
 
 # Heat: time constants of 6 to 19 h (17 L open to 138 L with a lid), new slopes of 0.5 to 2.5 K/h from a heater stuck on
-# (facts of the simulated room); a day's room swing bends the slope. Step: 0.5 K between two looks is a can or air.
+# (facts of the simulated room); a day's room swing bends the slope. Step: 0.3 K between two readings is a can or air.
 # Oxygen: 0.05 to 0.2 per hour without air, 1 to 4 with (kL 2 cm/h over 25 cm; ASCE sizes of airstones). New slopes of
-# 0.3 to 2 mg/L/h when air stops. Step: 0.45 mg/L.
+# 0.3 to 2 mg/L/h when air stops. Step: 0.3 mg/L.
 NATURES: dict[Quantity, Nature] = {
-    Quantity.TEMPERATURE: Nature((0.04, 0.09, 0.2), (0.3, 0.4, 0.3), 1.0, 0.10, 0.01, 0.5, 0.1, 0.08, 0.006),
-    Quantity.OXYGEN: Nature((-0.35, 0.06, 0.3, 1.5), (0.25, 0.3, 0.2, 0.25), 1.5, 0.15, 0.01, 0.45, 0.1, 0.08, 0.006),
+    Quantity.TEMPERATURE: Nature((0.04, 0.09, 0.2), (0.3, 0.4, 0.3), 1.0, 0.05, 0.005, 0.3, 0.1, 0.02, 0.006),
+    Quantity.OXYGEN: Nature((-0.35, 0.06, 0.3, 1.5), (0.25, 0.3, 0.2, 0.25), 1.5, 0.18, 0.005, 0.3, 0.1, 0.03, 0.006),
     Quantity.OXYGEN_SATURATION: Nature(
-        (-0.35, 0.06, 0.3, 1.5), (0.25, 0.3, 0.2, 0.25), 18.0, 1.8, 0.12, 5.5, 1.2, 0.08, 0.07
+        (-0.35, 0.06, 0.3, 1.5), (0.25, 0.3, 0.2, 0.25), 18.0, 2.2, 0.06, 3.6, 1.2, 0.03, 0.07
     ),
 }
 """Judgement, tuned on the simulated room; percent is mg/L times 12 (25 degC, Benson & Krause)."""

@@ -6,21 +6,24 @@ Must not do: mark readings (``check_stream.py`` does); it says what a keeper sho
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import log
 
 from api.domain.cause import Cause, CauseName
 from api.domain.quantity import MEANING, Quantity
 from api.judge.channel_watch import ChannelWatch
 from api.science.oxygen import saturation_mg_l
 
-STUCK_NATS = 14.0
-"""A live probe says the same so often once in a million times (e to the 14)."""
+DAYS_MS = 100 * 86_400_000
+"""A live probe may be called stuck by chance once in a hundred days."""
 STUCK_LEAST_MS = 1_200_000
 SPIKES, SPIKES_MS = 3, 1_500_000
 """Three odd readings within 25 minutes (judgement)."""
 LIFTED_AFTER_MS, LIFTED_UNTIL_MS = 1_140_000, 12 * 3_600_000
 """Out of the water for so long is forgotten, not cleaned: 19 minutes, so that 30 are kept at slow probes."""
-LEAST_K, POURED_K_MIN = 0.6, 0.12
-"""A smaller or slower jump may be a can of water. [K], [K/min]"""
+CLEAR_K, SMALL_K, POURED_K_MIN = 0.6, 0.25, 0.12
+"""A jump that tells by itself, one that tells beside another, and what a can of water does. [K], [K], [K/min]"""
+CLEAR_MG_L, SMALL_MG_L = 0.4, 0.2
+TOGETHER_MS = 660_000
 AIR_SHARE = 0.06
 """A probe in air reads full saturation, within calibration and moisture (judgement). [1]"""
 
@@ -29,7 +32,7 @@ def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], now_ms: int) -> Caus
     """One probe's channels together: each that stands still adds its evidence."""
     found = [(quantity, watch) for quantity, watch in watches if watch.stuck_nats > 0.0]
     nats = sum(watch.stuck_nats for _, watch in found)
-    if not found or nats < STUCK_NATS:
+    if not found or nats < log(DAYS_MS / max(found[0][1].every_ms, 1000.0)):
         return None
     since_ms = max(watch.same_since_ms for _, watch in found)
     if now_ms - since_ms < STUCK_LEAST_MS:
@@ -56,27 +59,35 @@ def unsteady(quantity: Quantity, watch: ChannelWatch, now_ms: int) -> Cause | No
 def in_air(
     temperature: ChannelWatch | None, oxygen: ChannelWatch | None, pressure_kpa: float, now_ms: int, after_ms: int
 ) -> Cause | None:
-    """The probe jumped to the room's air and stayed there."""
+    """The probe jumped to the room's air and stayed there: by one clear sign, or by two small ones at the same time."""
     evidence: list[str] = []
-    since_ms = -1
+    clear, since = 0, list[int]()
     if oxygen is not None and _jumped(oxygen, now_ms):
-        water_c = temperature.last if temperature is not None else 22.0
-        full = saturation_mg_l(min(max(water_c, 0.0), 40.0), pressure_kpa)
         up = oxygen.last - oxygen.jump_from
-        if up > 0.25 and abs(oxygen.last / full - 1.0) < AIR_SHARE:
-            since_ms = oxygen.away_ms
+        if up > SMALL_MG_L and _saturated(oxygen.last, temperature, pressure_kpa):
+            clear += up > CLEAR_MG_L
+            since.append(oxygen.away_ms)
             evidence.append(f"oxygen rose at once from {oxygen.jump_from:.1f} to {oxygen.last:.1f} mg/L, saturated air")
-    if temperature is not None and _jumped(temperature, now_ms):
-        went = temperature.last - temperature.jump_from
-        if abs(went) > LEAST_K + POURED_K_MIN * temperature.jump_ms / 60_000 and not _returns(temperature):
-            since_ms = min(since_ms, temperature.away_ms) if since_ms >= 0 else temperature.away_ms
+    if temperature is not None and _jumped(temperature, now_ms) and not _returns(temperature):
+        went = abs(temperature.last - temperature.jump_from)
+        poured = POURED_K_MIN * temperature.jump_ms / 60_000
+        if went > SMALL_K + poured:
+            clear += went > CLEAR_K + poured
+            since.append(temperature.away_ms)
             evidence.append(
                 f"temperature went from {temperature.jump_from:.1f} to {temperature.last:.1f} °C within minutes, "
                 "quicker than water can, and stayed"
             )
-    if since_ms < 0 or now_ms - since_ms < after_ms or (len(evidence) < 2 and now_ms - since_ms < LIFTED_AFTER_MS):
+    together = len(since) == 2 and abs(since[0] - since[1]) <= TOGETHER_MS
+    if not since or not (clear or together) or now_ms - min(since) < after_ms:
         return None
     return Cause(CauseName.PROBE_IN_AIR, 0.9 if len(evidence) > 1 else 0.7, tuple(evidence))
+
+
+def _saturated(oxygen_mg_l: float, temperature: ChannelWatch | None, pressure_kpa: float) -> bool:
+    water_c = temperature.last if temperature is not None else 22.0
+    full = saturation_mg_l(min(max(water_c, 0.0), 40.0), pressure_kpa)
+    return abs(oxygen_mg_l / full - 1.0) < AIR_SHARE
 
 
 def _jumped(watch: ChannelWatch, now_ms: int) -> bool:

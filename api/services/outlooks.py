@@ -84,7 +84,7 @@ class Outlooks:
         """Begin a channel from its kept past."""
         key, now_ms = (reading.probe, reading.quantity), reading.time_ms
         for time_ms, mean in self._history(*key, now_ms - PAST_MS, now_ms):
-            watch.take(*key, time_ms, mean, None, max(channel.every_s, SPAN_MS / 1000))
+            watch.take(*key, time_ms, mean, channel.care, max(channel.every_s, SPAN_MS / 1000))
         own = watch.channels.get(key)
         if own is not None:
             own.renew(channel.every_s)
