@@ -135,6 +135,6 @@ def test_a_ruled_line_is_not_believed(keep: Keep) -> None:
     assert deep
     assert all(percent[one.time_ms].value is None for one in deep)
     alerts = stream.service.read.alerts(None)
-    # before the line the probe lay dry: 14.2 to 10.1 Cel in a quarter of an hour of a night, 23 Cel by noon
-    assert [(one.kind, one.found_late) for one in alerts] == [("not_known", True)] * 2
+    # before the line the probe lay dry: 14.2 to 10.1 Cel within an evening's quarter of an hour, 17 and 23 Cel by noon
+    assert [(one.kind, one.found_late) for one in alerts] == [("not_known", True)] * 3
     assert all("Likely probe out of the water" in one.text for one in alerts)
