@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 from api.domain.checks import CheckLimits
 from api.domain.quantity import MEANING
 from api.domain.reading import Flag
+from api.services.molt_numbers import PriorLine, Reference
 from api.services.numbers import FormulaGroup, FormulaLine, Numbers, QuantityLine, UnitLine
 from dashboard.probes import LIMIT_WORDS
 from dashboard.words import FLAG_WORDS, count
@@ -234,3 +235,15 @@ def limit_lines(limits: CheckLimits) -> list[tuple[str, str]]:
         for field in fields(limits)
         if getattr(limits, field.name) != field.default
     ]
+
+
+def prior_words(line: PriorLine) -> str:
+    """A prior figure with its spread and unit."""
+    unit = "" if line.unit == "1" else f" {unit_word(line.unit)}"
+    spread = f" ± {line.sd:g}" if line.sd else ""
+    return f"{round(line.value, 3):g}{spread}{unit}"
+
+
+def source_name(source: Reference) -> str:
+    """What a source is called on the page."""
+    return f"{short(source.authors)} {source.year}"
