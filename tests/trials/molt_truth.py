@@ -8,7 +8,6 @@ species, which stands for the literature.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +18,9 @@ from api.domain.life import Life, life_of
 from api.molt.species import Species
 from api.molt.species_table import figures_of
 from api.molt.warmth import Warmth
+from tests.trials.molt_notes import DAY_MS, START_MS, measured, ms, sign, signs
 
-HOUR_MS, DAY_MS = 3_600_000, 86_400_000
-START_MS = round(datetime(2021, 1, 1, tzinfo=UTC).timestamp() * 1000)
+HOUR_MS = 3_600_000
 KINDS = (
     "Pacifastacus leniusculus",
     "Procambarus clarkii",
@@ -258,51 +257,27 @@ def _written(
     looks = arrived_d + np.cumsum(rng.uniform(0.7, 1.3, round(2000 / truth.look_d)) * truth.look_d)
     seen = rng.random(molts.size) >= truth.missed
     measures, watches = rng.random() > 0.05, rng.random() < 0.3
-    events = [Husbandry(EventKind.MOVED, _ms(arrived_d), tank=tank, animal=number)]
+    events = [Husbandry(EventKind.MOVED, ms(arrived_d), tank=tank, animal=number)]
     if measures:
-        events.append(_measured(number, arrived_d + 0.01, lengths[0], rng))
+        events.append(measured(number, arrived_d + 0.01, lengths[0], rng))
     for at, (molt, found) in enumerate(zip(molts, seen, strict=True)):
         if molt > watched_d + 1:
             break
         place = int(np.searchsorted(looks, molt))
         look, before = float(looks[place]), float(looks[place - 1]) if place else arrived_d
         if found:
-            events.append(Husbandry(EventKind.EXUVIA, _ms(look), tank=tank, animal=number, since_ms=_ms(before)))
+            events.append(Husbandry(EventKind.EXUVIA, ms(look), tank=tank, animal=number, since_ms=ms(before)))
             if measures and rng.random() < 0.6:
-                events.append(_measured(number, look + 1.5, lengths[at + 1], rng))
+                events.append(measured(number, look + 1.5, lengths[at + 1], rng))
         if watches:
-            events += _signs(number, molt, rng)
+            events += signs(number, molt, rng)
     if watches:
         for day in rng.uniform(arrived_d, watched_d, rng.poisson((watched_d - arrived_d) * 0.004)):
-            events.append(_sign(number, float(day), PremoltSign.STOPPED_FEEDING))
+            events.append(sign(number, float(day), PremoltSign.STOPPED_FEEDING))
     if hold is not None and lengths[np.searchsorted(molts, hold[0])] > truth.mature_mm and hold[0] > arrived_d:
-        events.append(Husbandry(EventKind.EGGS_SEEN, _ms(hold[0] + 1), animal=number))
-        events.append(Husbandry(EventKind.HATCHED, _ms(hold[0] + 0.8 * (hold[1] - hold[0])), animal=number))
-        events.append(Husbandry(EventKind.YOUNG_OFF, _ms(hold[1]), animal=number))
+        events.append(Husbandry(EventKind.EGGS_SEEN, ms(hold[0] + 1), animal=number))
+        events.append(Husbandry(EventKind.HATCHED, ms(hold[0] + 0.8 * (hold[1] - hold[0])), animal=number))
+        events.append(Husbandry(EventKind.YOUNG_OFF, ms(hold[1]), animal=number))
     events.sort(key=lambda one: one.time_ms)
     animal = Animal(f"a{number}", name, told)
     return Crayfish(animal, number, tank, arrived_d, molts, lengths, seen, looks, events)
-
-
-def _signs(number: int, molt_d: float, rng: np.random.Generator) -> list[Husbandry]:
-    out = []
-    if rng.random() < 0.6:
-        out.append(_sign(number, molt_d - float(rng.uniform(1.0, 4.0)), PremoltSign.STOPPED_FEEDING))
-    if rng.random() < 0.4:
-        out.append(_sign(number, molt_d - float(rng.uniform(1.0, 9.0)), PremoltSign.DULL_SHELL))
-    if rng.random() < 0.2:
-        out.append(_sign(number, molt_d - float(rng.uniform(0.1, 1.2)), PremoltSign.SEAM_GAP))
-    return [one for one in out if one.time_ms > START_MS]
-
-
-def _sign(number: int, day: float, sign: PremoltSign) -> Husbandry:
-    return Husbandry(EventKind.PREMOLT, _ms(day), animal=number, signs=(sign,))
-
-
-def _measured(number: int, day: float, length: float, rng: np.random.Generator) -> Husbandry:
-    mm = min(249.0, max(1.0, length * float(np.exp(rng.normal(0.0, 0.02)))))
-    return Husbandry(EventKind.MEASURED, _ms(day), animal=number, carapace_mm=mm)
-
-
-def _ms(day: float) -> int:
-    return START_MS + round(day * DAY_MS)
