@@ -11,8 +11,9 @@ from math import exp, log
 
 from api.domain.cause import Cause, CauseName
 
-USUAL_AIRED_PER_H = 1.2
-"""Exchange with air on, where nothing better is known: 0.7 to 1.4 per hour (airstones of 2 to 5 L/min). [1/h]"""
+AIR_OR_DEMAND = -2.4
+"""Airstones fail more often than demand rises, and the fall's shape tells the rest: a logistic regression on nights of
+the simulated room (ratio of the fall to the usual deficit, whether it grows, for how long, whether it slows down)."""
 TOO_SLOW = 0.4
 """Stopped air makes oxygen fall by at least so much of the usual deficit an hour at first. [1/h]"""
 SLOWEST_AIR_MG_L_H = 0.38
@@ -63,19 +64,21 @@ def of_oxygen(signs: Signs) -> tuple[Cause, ...]:
         CauseName.NOT_KNOWN: [(-1.0, "")],
     }
     slope = signs.oxygen_slope
+    if slope is None and signs.oxygen_below > 0.3 and signs.oxygen_steepest < 0:
+        slope = 0.5 * signs.oxygen_steepest  # it has levelled off by now; how it fell still tells
     if slope is not None and slope < 0:
         _fall(signs, slope, points)
     if signs.flow_share is not None:
         if signs.flow_share < 0.5:
-            points[CauseName.STAGNATION].append((4.0, f"flow is {signs.flow_share:.0%} of its usual"))
+            points[CauseName.STAGNATION].append((7.0, f"flow is {signs.flow_share:.0%} of its usual"))
         else:
             points[CauseName.STAGNATION].append((-2.0, ""))
     if signs.gradient_k is not None and signs.gradient_k > 0.4:
         points[CauseName.STAGNATION].append(
-            (2.5, f"top and bottom differ by {signs.gradient_k:.1f} K more than usual: the water is not mixed")
+            (5.5, f"top and bottom differ by {signs.gradient_k:.1f} K more than usual: the water is not mixed")
         )
     if signs.cooling_too:
-        points[CauseName.POWER_CUT].append((3.5, "the water cools at the same time: heater and air went together"))
+        points[CauseName.POWER_CUT].append((7.5, "the water cools at the same time: heater and air went together"))
     _together(signs, points)
     return _weigh(points)
 
@@ -86,24 +89,25 @@ def _fall(signs: Signs, slope: float, points: Points) -> None:
     steepest = max(abs(slope), abs(signs.oxygen_steepest))
     below = f"{signs.oxygen_below:.1f} mg/L below its usual for a day" if signs.oxygen_below > 0.2 else ""
     growing = signs.oxygen_grows > 0.4
+    demand, air = points[CauseName.RISING_DEMAND], points[CauseName.LOST_AIR]
     if signs.oxygen_deficit is not None:
-        deficit = max(signs.oxygen_deficit, 0.12)
-        ratio = steepest / deficit
         # without air oxygen falls by what the air gave until then: its rate times the usual deficit, no quicker
-        most = USUAL_AIRED_PER_H * (1.0 if growing else 2.6)
-        sure = 2.5 * log(max(ratio, 0.05) / most)
-        if sure > 0:
-            text = f"falls by {steepest:.1f} mg/L an hour, quicker than lost air explains ({most * deficit:.1f})"
-            points[CauseName.RISING_DEMAND].append((min(sure, 4.0) + 0.8, text))
-        elif growing or ratio > TOO_SLOW:
-            text = f"falls by {steepest:.1f} mg/L an hour, as far as lost air explains (up to {most * deficit:.1f})"
-            points[CauseName.LOST_AIR].append((min(-sure, 2.0), text))
+        ratio = max(steepest / max(signs.oxygen_deficit, 0.1), 0.05)
+        tilt = AIR_OR_DEMAND + 1.6 * log(ratio) + 2.5 * signs.oxygen_grows - 0.25 * log(max(minutes, 5.0) / 60.0)
+        demand.append((1.0 + tilt + 4.0 * log(max(abs(slope) / steepest, 0.2)), ""))
+        explained = 2.5 * max(signs.oxygen_deficit, 0.1)
+        if steepest > explained:
+            demand.append((0.0, f"falls by {steepest:.1f} mg/L an hour, more than lost air usually explains"))
         else:
-            points[CauseName.LOST_AIR].append((-0.5, ""))
-    if signs.oxygen_slow > 0.6 and not growing:
-        points[CauseName.LOST_AIR].append((0.8, f"does not level off after {minutes:.0f} min: little exchange is left"))
+            air.append((0.0, f"falls by {steepest:.1f} mg/L an hour, as lost air explains (up to {explained:.1f})"))
+        if not growing and ratio < TOO_SLOW:
+            air.append((-1.0, ""))
+    hours = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min"
     if growing:
-        points[CauseName.LOST_AIR].append((0.3, f"falls faster and faster for {minutes / 60:.1f} h"))
+        demand.append((0.0, f"falls faster and faster for {hours}"))
+        air.append((0.0, f"falls faster and faster for {hours}, as when air weakens"))
+    elif signs.oxygen_slow > 0.5:
+        air.append((0.0, f"began at once and does not level off after {hours}: little exchange is left"))
     if steepest < SLOWEST_AIR_MG_L_H:
         text = f"never fell by more than {steepest:.2f} mg/L an hour, in a straight line"
         points[CauseName.PROBE_DRIFTING].append((3.2 if minutes > 90 else 1.0, text))
@@ -144,7 +148,7 @@ def of_cold(signs: Signs) -> tuple[Cause, ...]:
         points[CauseName.HEATER_DEAD].append((0.5, text))
         points[CauseName.ROOM_COOLING].append((0.0, text))
     if signs.oxygen_slope is not None and signs.oxygen_slope < -0.3 and signs.oxygen_below > 0.2:
-        points[CauseName.POWER_CUT].append((3.5, "oxygen falls at the same time: air and heater went together"))
+        points[CauseName.POWER_CUT].append((6.0, "oxygen falls at the same time: air and heater went together"))
     _together(signs, points)
     return _weigh(points)
 
@@ -173,7 +177,7 @@ def _together(signs: Signs, points: Points) -> None:
         alone = f"none but this tank: {signs.others} others are as usual"
         for name in points:
             if name in (CauseName.ROOM_COOLING, CauseName.ROOM_HEATING, CauseName.POWER_CUT):
-                points[name].append((-3.0, ""))
+                points[name].append((-5.0, ""))
             elif name is not CauseName.NOT_KNOWN:
                 points[name].append((0.0, alone))
 

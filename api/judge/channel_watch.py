@@ -90,7 +90,8 @@ class ChannelWatch:
         if abs(value - self._last) <= self._odd_by(time_ms) and abs(value - self._last) < abs(value - held):
             self.spikes.append(held_ms)
             return self._usual(time_ms, value)
-        if self.came_back or held_ms - self.away_ms > AWAY_MS:
+        settled = self.disturbed_ms < 0 or held_ms - self.disturbed_ms > SETTLE_MS
+        if (self.came_back and settled) or held_ms - self.away_ms > AWAY_MS:
             self.jump_from, self._peak, self.away_ms = self._last, value, held_ms
             self.jump_ms = held_ms - self._last_ms
         elif abs(value - self.jump_from) > abs(self._peak - self.jump_from):

@@ -206,7 +206,10 @@ def summed_up(limit: float, crossings: list[tuple[float, float]]) -> TimeTo | No
         middle = gone + share / 2.0
         while wanted and middle >= wanted[0]:
             part = (wanted[0] - before) / (middle - before) if middle > before else 1.0
-            marks.append(hours if hours == inf else before_h + part * (hours - before_h))
+            if hours == inf:
+                marks.append(before_h if wanted[0] <= gone else inf)
+            else:
+                marks.append(before_h + part * (hours - before_h))
             wanted.pop(0)
         gone += share
         before_h, before = hours, middle

@@ -22,7 +22,7 @@ LOOKS = {Priority.URGENT: 3, Priority.TODAY: 4}
 CALM_MS = 600_000
 QUICKEST_COOLING_K_H = -2.5
 """No tank loses heat faster than 15 K to its room in 6 h; what cools faster is poured, and ends with the can. [K/h]"""
-BEYOND_USUAL = {Quantity.TEMPERATURE: 0.3, Quantity.OXYGEN: 0.3, Quantity.OXYGEN_SATURATION: 3.6}
+BEYOND_USUAL = {Quantity.TEMPERATURE: 0.3, Quantity.OXYGEN: 0.15, Quantity.OXYGEN_SATURATION: 1.8}
 """A value inside its usual band, or this near to it, is no reason to expect harm."""
 
 

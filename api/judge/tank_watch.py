@@ -16,7 +16,7 @@ from api.domain.outlook import NOTHING, Outlook
 from api.domain.quantity import Quantity
 from api.judge import causes, probe_health
 from api.judge.channel_watch import ChannelWatch
-from api.judge.heading import BEYOND_USUAL, Heading, outlook_of
+from api.judge.heading import Heading, outlook_of
 from api.judge.natures import NATURES
 from api.science.oxygen import saturation_mg_l
 
@@ -29,6 +29,8 @@ SIDES = {
 PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
 DRIFT_BELOW_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.08, 0.5, 100.0
 TOGETHER_MIN = 30.0
+DEPARTS = {Quantity.TEMPERATURE: 0.12, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
+"""So far outside its usual band a tank counts as leaving it, beside others that do (judgement)."""
 
 
 class TankWatch:
@@ -234,7 +236,7 @@ class TankWatch:
                 usual = watch.usual()
                 if usual is None:
                     continue
-                least = max(0.4 * BEYOND_USUAL[quantity], 2.0 * watch.noise)
+                least = max(DEPARTS[quantity], 2.0 * watch.noise)
                 approach = watch.approach
                 if approach.level < usual[0] - least and approach.slope < 0:
                     return -1

@@ -35,7 +35,7 @@ FIRST_CHECK_OF = {
     CauseName.PROBE_IN_AIR: "Is the probe in the water? Look at the animal too.",
     CauseName.PROBE_STUCK: "Look at the animal, then unplug the probe and plug it in again.",
     CauseName.PROBE_UNSTEADY: "Look at the animal, then at cable and plug, and for a bubble on the probe.",
-    CauseName.PROBE_DRIFTING: "Wipe the probe and compare it by hand; look at the animal.",
+    CauseName.PROBE_DRIFTING: "Is the airstone bubbling? Then wipe the probe and compare it by hand.",
 }
 """What to look at first where the cause says more than the kind of alert."""
 LIKELY = 0.5
