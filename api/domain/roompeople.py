@@ -114,8 +114,10 @@ def address_of(text: str, place: Place) -> str:
     Raises RoomFileError.
     """
     parts = urlsplit(text)
-    if text and (parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment):
-        raise place.wrong(f"address = {text!r} is no web address.", 'Write it like "https://tanks.example".', "address")
+    usable = parts.scheme in ("http", "https") and parts.hostname and not parts.query and not parts.fragment
+    if text and not (usable and parts.path in ("", "/")):
+        todo = 'Write it like "https://tanks.example", without a folder: the pages need a name of their own.'
+        raise place.wrong(f"address = {text!r} is not usable.", todo, "address")
     return text.rstrip("/")
 
 

@@ -35,5 +35,9 @@ class AppriseNotifier:
 
 def usable(url: str) -> bool:
     """Whether messages could be sent to an address, as far as its form tells."""
-    with apprise.LogCapture(level=logging.WARNING):  # type: ignore[no-untyped-call]
+    log = logging.getLogger("apprise")
+    before, log.disabled = log.disabled, True  # it would repeat parts of the address
+    try:
         return bool(apprise.Apprise().add(url))
+    finally:
+        log.disabled = before

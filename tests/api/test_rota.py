@@ -115,7 +115,8 @@ def test_days_and_times_as_written() -> None:
         ('[room.ladder]\nurgent_min = [0, 5, "x", 30]', 5, "Give 4 rising minutes from 0"),
         ("[room.ladder]\nurgent_min = [5, 6, 7, 8]", 5, "Give 4 rising minutes from 0"),
         ('[room.ladder]\ntest_at = "noon"', 5, "'noon' is not a time"),
-        ('[room.service]\naddress = "tanks"', 5, "no web address"),
+        ('[room.service]\naddress = "tanks"', 5, "is not usable"),
+        ('[room.service]\naddress = "https://x/tanks"', 5, "without a folder"),
     ],
 )  # fmt: skip
 def test_mistakes_in_the_room_file(text: str, line: int, words: str) -> None:
