@@ -62,17 +62,28 @@ def _parser() -> argparse.ArgumentParser:
     animals.add_argument("--person", default="", help="who enters them (default: your name on this computer)")
     animals.add_argument("--events", action="store_true", help="export the events instead of the animals")
     animals.set_defaults(work=_animals)
-    review = commands.add_parser("review", parents=[shared], help="are tanks fit for the molts of the days ahead")
-    review.add_argument("--tanks", action="append", help="ids, comma between; several times (default: with animals)")
-    review.add_argument("--from", dest="start", help="day or time, in the room's zone without an offset (default: now)")
-    review.add_argument("--to", dest="end", help="until when; a day is taken whole (default: 21 days on)")
-    review.set_defaults(work=_review)
+    _looking(commands, shared)
     user = commands.add_parser("user", parents=[shared], help="keepers' passwords")
     user.add_argument("action", choices=("list", "password", "remove"))
     user.add_argument("name", nargs="?", default="")
     user.set_defaults(work=_user)
     _keeping(commands, shared)
     return parser
+
+
+def _looking(commands: argparse._SubParsersAction[argparse.ArgumentParser], shared: argparse.ArgumentParser) -> None:
+    review = commands.add_parser("review", parents=[shared], help="are tanks fit for the molts of the days ahead")
+    review.add_argument("--tanks", action="append", help="ids, comma between; several times (default: with animals)")
+    review.add_argument("--from", dest="start", help="day or time, in the room's zone without an offset (default: now)")
+    review.add_argument("--to", dest="end", help="until when; a day is taken whole (default: 21 days on)")
+    review.set_defaults(work=_review)
+    rehearsal = commands.add_parser("rehearse", parents=[shared], help="what recorded readings would have raised")
+    rehearsal.add_argument(
+        "files", nargs="+", metavar="FILE", help="CSV of probe,quantity,time,value,unit, or an export"
+    )
+    rehearsal.add_argument("--out", help="a new file for the alerts, one JSON object a line")
+    rehearsal.add_argument("--delays", help="delays to compare, in minutes (default: 2,10; an empty text: none)")
+    rehearsal.set_defaults(work=_rehearse)
 
 
 def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser], shared: argparse.ArgumentParser) -> None:
@@ -152,6 +163,12 @@ def _export(given: argparse.Namespace, mine: Settings) -> int:
     from api.export_command import export
 
     return export(mine, given)
+
+
+def _rehearse(given: argparse.Namespace, mine: Settings) -> int:
+    from api.rehearse_command import rehearse
+
+    return rehearse(mine.room, given)
 
 
 def _review(given: argparse.Namespace, mine: Settings) -> int:

@@ -1,0 +1,108 @@
+"""Recorded readings from CSV files for a rehearsal: long rows as probes' files have them, or what ``export`` wrote.
+
+Must not do: guess a unit, a zone or a column; a row that cannot be used is told with its line.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from heapq import merge
+from math import isfinite
+from pathlib import Path
+
+from api.domain.errors import InputError
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
+
+LONG = ("probe", "quantity", "time", "value", "unit")
+EXPORTED = ("time", "probe", "quantity", "raw", "raw_unit")
+QUANTITIES = {str(one): one for one in Quantity}
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+MOST_TOLD = 20
+
+
+@dataclass
+class Recorded:
+    """Readings of some files, in the order of time; ``refused`` as (file, line, why) for the first of them."""
+
+    readings: list[RawReading] = field(default_factory=list)
+    refused: list[tuple[str, int, str]] = field(default_factory=list)
+    refusals: int = 0
+
+
+def read_recorded(files: Sequence[Path]) -> Recorded:
+    """Read files whole.
+
+    Raises InputError for a file that cannot be read or whose columns are not known.
+    """
+    out = Recorded()
+    parts = [sorted(_file(path, out), key=_when) for path in files]
+    out.readings = list(merge(*parts, key=_when))
+    if not out.readings:
+        raise InputError(f"no reading in {', '.join(map(str, files)) or 'no file'}")
+    return out
+
+
+def _when(one: RawReading) -> int:
+    return one.time_ms
+
+
+def _file(path: Path, out: Recorded) -> Iterator[RawReading]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as text:
+            rows = csv.reader(text)
+            try:
+                columns, derived = _columns(next(rows, []), path)
+                for row in rows:
+                    if not row:
+                        continue
+                    try:
+                        if derived is None or row[derived] != "true":
+                            yield _reading(row, columns)
+                    except (ValueError, IndexError) as error:
+                        out.refusals += 1
+                        if len(out.refused) < MOST_TOLD:
+                            out.refused.append((str(path), rows.line_num, str(error) or "too few columns"))
+            except (csv.Error, UnicodeDecodeError) as error:
+                raise InputError(f"{path}, line {rows.line_num + 1}: this is no CSV in UTF-8: {error}") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
+
+
+def _columns(header: Sequence[str], path: Path) -> tuple[tuple[int, ...], int | None]:
+    """Places of probe, quantity, time, value and unit, and of the mark of what was derived."""
+    names = {name.strip().casefold(): at for at, name in enumerate(header)}
+    if all(name in names for name in EXPORTED):
+        wanted = ("probe", "quantity", "time", "raw", "raw_unit")
+        return tuple(names[name] for name in wanted), names.get("derived")
+    if all(name in names for name in LONG):
+        return tuple(names[name] for name in LONG), None
+    raise InputError(
+        f"{path}, line 1: it must name the columns {', '.join(LONG)}, or be one that intermolt export wrote;"
+        f" it reads {','.join(header)[:80]!r}"
+    )
+
+
+def _reading(row: Sequence[str], columns: Sequence[int]) -> RawReading:
+    probe, quantity, time, value, unit = (row[at].strip().lstrip("'") for at in columns)
+    if quantity not in QUANTITIES:
+        raise ValueError(f"{quantity[:40]!r} is none of our quantities ({', '.join(QUANTITIES)})")
+    if not probe:
+        raise ValueError("no probe is named")
+    number = float(value)
+    if not isfinite(number):
+        raise ValueError(f"{value[:40]!r} is no number")
+    return RawReading(probe, QUANTITIES[quantity], _time_ms(time), number, unit)
+
+
+def _time_ms(text: str) -> int:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return round(float(text) * 1000)
+    if moment.tzinfo is None:
+        raise ValueError(f"time {text[:40]!r} names no zone; write Z or +02:00 behind it")
+    return (moment - EPOCH) // timedelta(milliseconds=1)
