@@ -16,7 +16,7 @@ from starlette.responses import RedirectResponse, Response
 from api.domain.errors import InputError, NotFound
 from api.domain.words import duration
 from api.services.air_tests import CAUTIONS, AirTests
-from api.services.grace import Grace, Graces, GraceTo
+from api.services.grace import AIR_LOST, Grace, Graces, GraceTo
 from dashboard import render
 from dashboard.clock import Clock
 from dashboard.visit import visit
@@ -124,13 +124,14 @@ def grace_view(one: Grace, clock: Clock) -> GraceView:
     if one.rest_mg_l is not None:
         facts.append(("where it would come to rest", f"{max(one.rest_mg_l, 0.0):.1f} mg/L"))
     when = clock.maybe(one.when_ms)
+    seen = f"{one.source} {'at' if one.source == AIR_LOST else 'of'} {when.text}" if when is not None else ""
     return GraceView(
         tank=one.tank.id,
         name=one.tank.name,
         known=bool(one.source),
         oxygen=f"{one.oxygen_mg_l:.1f} mg/L now" if one.oxygen_mg_l is not None else "oxygen not known now",
         limits=tuple((f"{limit.name} limit {limit.limit_mg_l:g} mg/L", *_time(limit)) for limit in one.to),
-        source=f"{one.source} of {when.text}" if when is not None and one.source else "",
+        source=seen if one.source else "",
         facts=tuple(facts),
         notes=one.notes,
     )

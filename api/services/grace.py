@@ -192,6 +192,9 @@ class Graces:
                 notes = (*notes, str(error))
                 continue
             rest = found.equilibrium_mg_l
+            if now <= limit:
+                to.append(GraceTo(name, limit, 0.0, 0.0, 0.0))
+                continue
             to.append(GraceTo(name, limit, found.hours, found.low_h, found.high_h))
         aired = fitted.aerated_per_h if isinstance(fitted, AirTest) else None
         return Grace(
