@@ -11,13 +11,15 @@ from typing import Any, cast
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from api.domain.alert import AlertState
 from api.domain.people import LadderSettings, time_words, weekday_words
-from api.services.people import ChannelNow, PersonNow
+from api.domain.words import KIND_WORDS
+from api.services.people import ChannelNow, LadderNow, PersonNow
 from dashboard import render
 from dashboard.clock import Clock
 from dashboard.reaching import reaching
-from dashboard.visit import Glance, visit
-from dashboard.words import joined
+from dashboard.visit import Glance, Visit, visit
+from dashboard.words import STATE_WORDS, joined
 
 router = APIRouter(include_in_schema=False)
 LEAST_WORDS = {"urgent": "urgent only", "today": "urgent and today", "note": "everything"}
@@ -54,6 +56,7 @@ def get_people(request: Request, sent: int = 0) -> Response:
         "people": [_person(one, here.clock) for one in now.people],
         "room_channels": [_channel(one, here.clock) for one in now.room],
         "ladder": _ladder(now.ladder),
+        "telling": [_telling(one, here) for one in now.ladders],
         "test_at": None if now.ladder.test_at is None else time_words(now.ladder.test_at),
         "address": now.address,
         "sent": max(0, sent),
@@ -98,6 +101,21 @@ def _channel(now: ChannelNow, clock: Clock) -> ChannelView:
         return ChannelView(now.target, now.kind, "unknown", f"test sent at {sent.text}, on its way")
     words = f"test of {sent.text} not delivered: {test.last_error}"
     return ChannelView(now.target, now.kind, "danger", words)
+
+
+def _telling(now: LadderNow, here: Visit) -> tuple[int, str, str]:
+    """One alert that is being told: its number, what it is, and who comes next or has it."""
+    alert, clock = here.service.read.alert(now.alert), here.clock
+    what = f"{alert.tank_name if alert.tank else 'whole room'}: {KIND_WORDS[alert.kind]}"
+    if alert.state is AlertState.ACKNOWLEDGED:
+        until = f", and is asked again at {clock.moment(now.until_ms).text}" if now.until_ms is not None else ""
+        return alert.id, what, f"{alert.acknowledged_by} has it{until}"
+    if alert.state is not AlertState.UNACKNOWLEDGED:
+        return alert.id, what, STATE_WORDS[alert.state]
+    if now.next_ms is None:
+        return alert.id, what, "nobody has acknowledged it; all whom it concerns were told"
+    who = joined(list(now.names)) or "the room's own addresses"
+    return alert.id, what, f"nobody has acknowledged it; next: {who}, at {clock.moment(now.next_ms).text}"
 
 
 def _ladder(ladder: LadderSettings) -> dict[str, Any]:

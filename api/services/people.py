@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from api.domain.alert import Priority
 from api.domain.people import LadderSettings, Person
 from api.judge import rota
+from api.judge.ladder import Ladder, rung_of
 from api.services.addresses import addresses, kind_of, wanting, zone_of
 from api.services.daily_test import DailyTest
 from api.services.links import address_of
@@ -40,6 +41,20 @@ class PersonNow:
 
 
 @dataclass(frozen=True, slots=True)
+class LadderNow:
+    """How far the telling of one alert is. ``next_ms`` None: nobody else will be told by it.
+
+    ``names``: whom the next rung tells. ``going``: who has it until ``until_ms`` (None: until it is over).
+    """
+
+    alert: int
+    next_ms: int | None
+    names: tuple[str, ...]
+    going: str
+    until_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class PeopleNow:
     """Everybody who is told. ``room``: the room's own addresses. ``address``: where links lead; empty: no links."""
 
@@ -47,6 +62,7 @@ class PeopleNow:
     room: tuple[ChannelNow, ...]
     ladder: LadderSettings
     address: str
+    ladders: tuple[LadderNow, ...]
 
 
 class People:
@@ -74,8 +90,16 @@ class People:
             )
             for one in plan.people
         )
-        return PeopleNow(people, tuple(channels[one.name] for one in plan.notify), plan.ladder, address_of(plan))
+        room = tuple(channels[one.name] for one in plan.notify)
+        ladders = tuple(_told(one) for one in self._store.reach.ladders() if not one.over)
+        return PeopleNow(people, room, plan.ladder, address_of(plan), ladders)
 
     def send_test(self, now_ms: int) -> list[str]:
         """Send everybody a test message now; by whom or what it goes."""
         return self._tests.send(now_ms)
+
+
+def _told(ladder: Ladder) -> LadderNow:
+    rung = rung_of(ladder)
+    names = rung.people if ladder.next_ms is not None and ladder.began_ms else ()
+    return LadderNow(ladder.alert, ladder.next_ms, names, ladder.going, ladder.until_ms)

@@ -14,6 +14,7 @@ from api.domain.reading import Flag
 from api.domain.words import KIND_WORDS, duration
 from api.judge import bundle, words
 from api.judge.ladder import FIRST, Ladder
+from api.services import reasons
 from api.services.addresses import owner_of
 from api.services.links import Links
 from api.services.outlooks import Outlooks
@@ -83,6 +84,7 @@ class Telling:
         outlook = not_behind(outlook, channel.value)
         subject = Subject(row.tank, AlertKind(row.kind), row.probe, quantity)
         event = AlertEvent(
-            subject, Event.ESCALATED, now_ms, Priority(row.priority), channel.value, row.limit_value, row.since_ms
-        )
+            subject, Event.ESCALATED, now_ms, Priority(row.priority), channel.value, row.limit_value, row.since_ms,
+            causes=reasons.read(row.reasons)[0],
+        )  # fmt: skip
         return words.text(event, place, outlook, now_ms)

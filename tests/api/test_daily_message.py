@@ -117,3 +117,24 @@ def test_the_people_page_says_how_each_channel_did(tmp_path: Path, dead: set[str
     assert page.count("not delivered: timed out") == len(dead)
     assert "s3cret" not in page
     assert page.index("Ana") < page.index("Ben") < page.index("Cleo")
+
+
+def test_the_people_page_says_who_comes_next(tmp_path: Path) -> None:
+    """Which alert, who is told next and when; then who has it and until when."""
+    from api.app import create_api
+    from dashboard.app import join
+    from tests.dashboard.caller import Caller
+
+    with reach_room(tmp_path, at="2026-09-21T02:00") as room:
+        while not room.by.sent:
+            room.turn(1, {"p1": 2.5, "p2": 95.0})
+        room.turn(5, {"p1": 2.5, "p2": 95.0})
+        first = room.service.read.alert(1).raised_ms
+        with Caller(join(create_api(room.service), room.service), accept="text/html") as browser:
+            page = browser.get("/people").text
+            minute = (first // 60_000 + 15) % 60
+            assert f"nobody has acknowledged it; next: Ben, at 02:{minute:02d}" in page
+            room.service.records.acknowledge(1, "Cleo", "", room.now_ms).result()
+            room.round()
+            room.now_ms += 2000
+            assert "Cleo has it, and is asked again at 0" in browser.get("/people").text
