@@ -69,6 +69,8 @@ class Judging:
         good, past = usable(reading), channel.not_known.past
         watch = self._follow(reading, channel, good, late, events) if not past else None
         if not good:
+            if not past and self._told_by_another(reading):
+                return
             self.take(channel.not_known, not_known(reading, late=late), NOT_KNOWN_DELAYS, events)
         else:
             self._believe(reading, channel, late, events)
@@ -83,6 +85,11 @@ class Judging:
             if beyond or heading is not None or self._standing(subject):
                 one = sample(reading, side, assessment, channel.care, late=late)
                 self._one(subject, one, heading, channel, side, events)
+
+    def _told_by_another(self, reading: CheckedReading) -> bool:
+        """Whether the probe is known to lie by another of its quantities: it is one probe, and told once."""
+        lying = self._lying.get(reading.probe)
+        return lying is not None and lying[0] is not reading.quantity
 
     def _follow(
         self, reading: CheckedReading, channel: ChannelPlan, good: bool, late: bool, events: list[AlertEvent]
