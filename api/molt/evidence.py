@@ -124,11 +124,12 @@ def parts(
     x = rows.x - (own.own_variance[at, None] * own.pull[at])[None]
     spread = np.sqrt(noise**2 * rows.scale2 + rows.variance + own.own_variance[at])
     z = rows.y - own.own_variance[at] * own.sums[at] - x @ effects
-    lasting, density, bend = np.full(z.shape, FOREVER), np.zeros(z.shape), np.zeros(z.shape)
-    arrived = rows.kind == Kind.SINCE_ARRIVAL
-    for share, longer in zip(shares(missed), SEVERAL, strict=True):
-        for kept, part in zip((lasting, density, bend), _lasting(z - longer, spread, arrived), strict=True):
-            kept += (1.0 - FOREVER) * share * part
+    arrived = np.flatnonzero(rows.kind == Kind.SINCE_ARRIVAL)
+    share = (1.0 - FOREVER) * np.array(shares(missed))
+    lasting, density, bend = (
+        np.einsum("k,ksn->sn", share, part) for part in _lasting(z - SEVERAL[:, None, None], spread, arrived)
+    )
+    lasting += FOREVER
     pressure = density / lasting
     curve = np.clip(pressure**2 - bend / lasting, 0.0, 4.0 / spread**2) * room.part_belief
     # a rest of an interval that ended is as likely as its whole is long: 1/K
@@ -140,21 +141,23 @@ def parts(
     return slope, (flat * curve.ravel()[:, None]).T @ flat, value, likely
 
 
-def _lasting(z: Floats, spread: Floats, arrived: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+def _lasting(z: Floats, spread: Floats, arrived: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
     """Chance that an interval, or the rest of one met on arrival at any moment, is longer than was seen.
 
-    ``z``: ln of what was seen beside ln K. With minus its first and second derivative by z.
+    ``z``: ln of what was seen beside ln K, last axis the row; ``arrived``: which rows are such rests. With minus its
+    first and second derivative by z.
     """
     from scipy.special import ndtr
 
     t = z / spread
-    lasting, density = ndtr(-t), np.exp(-0.5 * t**2) / np.sqrt(2.0 * np.pi) / spread
-    # the rest is longer than r in a share E(K - r, not below 0) / E(K)
-    beside = np.exp(np.minimum(z - 0.5 * spread**2, 50.0))
-    falls = beside * lasting
-    rest = np.maximum(ndtr(spread - t) - falls, 0.0)
-    return (
-        np.where(arrived, rest, lasting),
-        np.where(arrived, falls, density),
-        np.where(arrived, beside * density - falls, density * t / spread),
-    )
+    lasting, density = ndtr(-t), np.exp(-0.5 * t**2) / (np.sqrt(2.0 * np.pi) * spread)
+    bend = density * t / spread
+    if arrived.size:
+        # the rest is longer than r in a share E(K - r, not below 0) / E(K)
+        wide = spread[:, arrived]
+        beside = np.exp(np.minimum(z[..., arrived] - 0.5 * wide**2, 50.0))
+        falls = beside * lasting[..., arrived]
+        bend[..., arrived] = beside * density[..., arrived] - falls
+        lasting[..., arrived] = np.maximum(ndtr(wide - t[..., arrived]) - falls, 0.0)
+        density[..., arrived] = falls
+    return lasting, density, bend

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from api.domain.errors import InputError
 from api.domain.life import Molt
+from api.judge.soft_stage import HARD_D, SOFT_D
 from api.molt.clock import DAY_MS
 from api.molt.species import Species
 
@@ -24,10 +25,8 @@ STAGES = (
     ("C3", "all rigid, still filling out", 13.0),
 )
 """Stage, words, and its end in days after the molt, the longest of each range (stevenson_molt_stages). [d]"""
-SOFT_D, HARD_D = 4.0, 10.0
-"""Through stage B; and well into C3, before which there is no handling and no trial. [d]"""
 SOFT_SHARE, HARD_SHARE = 0.10, 0.35
-"""The same as shares of the interval in short-cycled young: from memory of the share of each stage. Judgement. [1]"""
+"""SOFT_D and HARD_D as shares of the interval of short-cycled young: stage shares from memory. Judgement. [1]"""
 LEAST_SOFT_D, LEAST_HARD_D = 1.25, 3.0
 """Never less, however young and warm: through stage A2; judgement. [d]"""
 

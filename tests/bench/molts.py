@@ -16,8 +16,9 @@ import numpy as np
 
 from api.molt.outlook import RoomOutlook, room_outlook
 from api.molt.warmth import Warmth
+from tests.trials.molt_colony import Colony, colony_of
 from tests.trials.molt_notes import DAY_MS, START_MS
-from tests.trials.molt_truth import HOUR_MS, Colony, colony_of
+from tests.trials.molt_water import HOUR_MS
 
 MINUTE_MS = 60_000
 

@@ -11,9 +11,10 @@ import numpy as np
 
 from api.molt.clusters import ClusterSettings, clusters, day_counts
 from api.molt.outlook import DAYS, RoomOutlook
+from tests.trials.molt_colony import Colony
 from tests.trials.molt_notes import DAY_MS, START_MS
+from tests.trials.molt_record import Crayfish
 from tests.trials.molt_scores import forecast
-from tests.trials.molt_truth import Colony, Crayfish
 
 GROUP = 12
 SETTINGS = (

@@ -14,8 +14,9 @@ from scipy.special import log_ndtr
 from api.molt.chances import AHEAD_D
 from api.molt.outlook import RoomOutlook, room_outlook
 from api.molt.warmth import Warmth
+from tests.trials.molt_colony import Colony
 from tests.trials.molt_notes import DAY_MS, START_MS
-from tests.trials.molt_truth import Colony, Crayfish
+from tests.trials.molt_record import Crayfish
 
 Floats = NDArray[np.float64]
 SPREADS = {"mean": 0.8, "table": 0.6}

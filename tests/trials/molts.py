@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from api.molt.outlook import DAYS
+from tests.trials.molt_colony import colony_of
 from tests.trials.molt_groups import GROUP, SETTINGS, Group, groups
 from tests.trials.molt_scores import Case, cases
-from tests.trials.molt_truth import colony_of
 
 COLONY = 40
 FORECASTS = 2
