@@ -67,9 +67,6 @@ def test_pages_fit(site: tuple[str, str], browser: Any, name: str, size: str, lo
     actions = seen.page.locator(".action, nav a")
     heights = [actions.nth(n).bounding_box()["height"] for n in range(actions.count())]
     assert min(heights) >= LEAST_ACTION_PX
-    if name == "people" and size == "phone":
-        tops = {round(seen.page.locator("nav > a").nth(n).bounding_box()["y"]) for n in range(5)}
-        assert len(tops) == 1, "the pages' names stand in one line"
     seen.page.screenshot(path=OUTPUT / f"{name}-{size}-{look}.png", full_page=True)
     assert seen.complaints == []
     assert seen.hosts == {base.removeprefix("http://")}
