@@ -13,8 +13,8 @@ from api.domain.quantity import MEANING, Quantity
 from api.judge.channel_watch import ChannelWatch
 from api.science.oxygen import saturation_mg_l
 
-DAYS_MS = 400 * 86_400_000
-"""A live probe may be called stuck by chance about once a year."""
+DAYS_MS = 200 * 86_400_000
+"""A live probe may be called stuck by chance about twice a year."""
 STUCK_LEAST_MS = 1_200_000
 SPIKES, SPIKES_MS = 3, 1_500_000
 """Three odd readings within 25 minutes (judgement)."""

@@ -27,7 +27,8 @@ SIDES = {
     Quantity.OXYGEN_SATURATION: (Side.LOW,),
 }
 PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
-DRIFT_BELOW_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.08, 0.5, 100.0
+DRIFT_BELOW_MG_L, DRIFT_OVER_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.2, 0.08, 0.5, 100.0
+"""Half a milligram below the last day's usual, over at 0.2; slopes of a fouling probe; minutes it lasts (judgement)."""
 TOGETHER_MIN = 30.0
 DEPARTS = {Quantity.TEMPERATURE: 0.12, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
 """So far outside its usual band a tank counts as leaving it, beside others that do (judgement)."""
@@ -40,7 +41,7 @@ class TankWatch:
         self.channels: dict[Key, ChannelWatch] = {}
         self._headings: dict[tuple[Key, Side], Heading] = {}
         self._falls: dict[Key, deque[tuple[int, float]]] = {}
-        self._health: dict[str, Cause | None] = {}
+        self._drifts: dict[Key, tuple[float, Cause]] = {}
         self.pressure_kpa = pressure_kpa
         self.others = (0, 0, 0, 0)
         self.flow_usual: float | None = None
@@ -122,24 +123,40 @@ class TankWatch:
         return self._drifting(probe)
 
     def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
-        """Slow, straight, for hours, and well below what this hour usually shows."""
+        """Slow, straight, for hours, and well below what this hour usually shows; until it is back near that."""
         for quantity, per in PER_MG_L.items():
             key = (probe, quantity)
             watch = self.channels.get(key)
             if watch is None or (quantity is Quantity.OXYGEN_SATURATION and (probe, Quantity.OXYGEN) in self.channels):
                 continue
-            approach, usual = watch.approach, watch.usual()
-            slope, steepest = approach.slope / per, self._steepest(key) / per
-            if usual is None or approach.steady or not -DRIFT_MOST < min(slope, steepest) < -DRIFT_LEAST:
-                continue
-            below = (usual[0] - approach.level) / per
-            minutes = (approach.time_ms - approach.since_ms) / 60_000
-            if below > DRIFT_BELOW_MG_L and slope < 0 and minutes > DRIFT_MIN:
-                signs = self.signs(key)
-                first = causes.of_oxygen(signs)[0]
-                if abs(signs.heat_beyond) < 0.5 and first.name is CauseName.PROBE_DRIFTING:
-                    return quantity, first
+            standing = self._drifts.get(key)
+            if standing is not None:
+                # what was usual then: a day of drift would make itself usual
+                if (standing[0] - watch.approach.level) / per > DRIFT_OVER_MG_L:
+                    return quantity, standing[1]
+                del self._drifts[key]
+            found = self._begins_to_drift(key, watch, per)
+            if found is not None:
+                self._drifts[key] = found
+                return quantity, found[1]
         return None
+
+    def _begins_to_drift(self, key: Key, watch: ChannelWatch, per: float) -> tuple[float, Cause] | None:
+        """The usual low it has left, and why it is thought to drift."""
+        approach, usual = watch.approach, watch.usual()
+        slope, steepest = approach.slope / per, self._steepest(key) / per
+        heading = self._headings.get((key, Side.LOW))
+        if usual is None or approach.steady or (heading is not None and heading.level is not None):
+            return None
+        below, minutes = (usual[0] - approach.level) / per, (approach.time_ms - approach.since_ms) / 60_000
+        if slope >= 0 or not -DRIFT_MOST < min(slope, steepest) < -DRIFT_LEAST:
+            return None
+        if below <= DRIFT_BELOW_MG_L or minutes <= DRIFT_MIN:
+            return None
+        signs = self.signs(key)
+        first = causes.of_oxygen(signs)[0]
+        likely = first.name is CauseName.PROBE_DRIFTING and abs(signs.heat_beyond) < 0.5
+        return (usual[0], first) if likely else None
 
     def why(self, probe: str, quantity: Quantity, side: Side | None, now_ms: int) -> tuple[Cause, ...]:
         """What may have happened, the likeliest first."""

@@ -78,6 +78,8 @@ def cause_words(event: AlertEvent) -> str:
     first = event.causes[0] if event.causes else None
     if first is None or first.share < LIKELY or first.name not in CAUSE_SHORT:
         return ""
+    if event.subject.kind is AlertKind.QUIET_PROBE:
+        return ""  # the kind says it already
     return f" Likely {CAUSE_SHORT[first.name]}."
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, Priority, Subject
 from api.domain.band import Side
-from api.domain.cause import Cause
+from api.domain.cause import Cause, CauseName
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading
 from api.judge.alert_cycle import AT_ONCE, OVER, Delays, Sample, Track, end, step
@@ -138,7 +138,7 @@ class Judging:
         """One kind's sample, by the fixed limits and by where the water is heading."""
         delays = channel.delays or AT_ONCE
         lying = self._lying.get(subject.probe or "")
-        if heading is not None and heading.level is not None and lying is None:
+        if heading is not None and heading.level is not None and not _blind(lying):
             if one.level is None or PRIORITY_ORDER[heading.level] <= PRIORITY_ORDER[one.level]:
                 limit = heading.limit if one.limit is None else one.limit
                 one = replace(one, level=heading.level, limit=limit, back=False)
@@ -193,3 +193,8 @@ class Judging:
             self.tracks.put(subject, after)
             self._busy.add(subject.probe)
         events.extend(happened)
+
+
+def _blind(lying: tuple[Quantity, Cause] | None) -> bool:
+    """Whether a probe shows no water at all; one that drifts or jumps still does, and may be right after all."""
+    return lying is not None and lying[1].name in (CauseName.PROBE_IN_AIR, CauseName.PROBE_STUCK)

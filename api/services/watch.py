@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
+from api.domain.cause import Cause, CauseName
 from api.domain.tank import Probe
+from api.domain.words import duration
 from api.judge.alert_cycle import AT_ONCE, STANDING, Sample
 from api.services.ingest import AHEAD_MS, Ingest
 from api.services.plan import RoomPlan
@@ -22,6 +24,12 @@ LOOK_EVERY_S = 5.0
 def quiet_after_s(probe: Probe, plan: RoomPlan) -> float:
     """How long a probe may say nothing: a number of missed readings and a grace time."""
     return probe.every_s * plan.settings.quiet_after_missed + plan.settings.quiet_grace_s
+
+
+def _silent(probe: Probe, silent_ms: int) -> Cause:
+    """Why nothing is known of a probe's water."""
+    said = f"nothing for {duration(silent_ms / 1000)}; it speaks every {duration(probe.every_s)}"
+    return Cause(CauseName.PROBE_QUIET, 0.95, (said, "others are heard: it is this one, its plug or its cable"))
 
 
 class Watch:
@@ -68,7 +76,8 @@ class Watch:
                 continue
             last_ms = self.last_ms(probe, subject)
             level = Priority.TODAY if now_ms - last_ms > quiet_after_s(probe, plan) * 1000 else None
-            self._ingest.take(subject, Sample(now_ms, level, since_ms=last_ms), AT_ONCE, events)
+            causes = (_silent(probe, now_ms - last_ms),) if level is not None else ()
+            self._ingest.take(subject, Sample(now_ms, level, since_ms=last_ms, causes=causes), AT_ONCE, events)
         self._ingest.finish(events, now_ms)
 
     def _dated_ahead(self, probes: list[Probe], now_ms: int, events: list[AlertEvent]) -> None:
