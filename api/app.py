@@ -21,7 +21,17 @@ from api.notify.apprise_adapter import AppriseNotifier
 from api.service import Service
 from api.services.event_checks import Doubtful
 from api.settings import settings
-from api.web import animal_routes, claim_routes, event_routes, export_routes, health, probe_routes, readings, routes
+from api.web import (
+    animal_routes,
+    claim_routes,
+    event_routes,
+    export_routes,
+    health,
+    probe_routes,
+    readings,
+    rest_routes,
+    routes,
+)
 from api.web.problems import problem
 
 
@@ -56,6 +66,7 @@ def create_api(service: Service) -> FastAPI:
     app.state.service = service
     app.router.routes.extend(readings.ROUTES)
     for router in (
+        rest_routes.router,
         routes.router,
         probe_routes.router,
         claim_routes.router,

@@ -9,6 +9,7 @@ from concurrent.futures import Future
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from api.at_rest import resting
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile, Tank
 from api.foresight import Foresight
@@ -38,6 +39,7 @@ from api.services.read import Reader
 from api.services.records import Records
 from api.services.review import Review
 from api.services.room_check import check_room
+from api.services.rounds import Rounds
 from api.services.soft_guard import SoftGuard
 from api.services.tank_warmth import TankWarmth
 from api.services.warn import Warn
@@ -112,9 +114,13 @@ class Service:
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
-        rounds = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
-        rounds |= self.reaching.rounds | self.foresight.rounds
-        self.parts = Parts(self.store, data, rounds, self.mqtt, beats, now_ms)
+        self.resting = resting(self.store, self.ingest, self.plan, self.warn, now_ms)
+        self.parts = Parts(self.store, data, self._rounds(), self.mqtt, beats, now_ms)
+
+    def _rounds(self) -> dict[str, Rounds]:
+        """Everything that goes its rounds, but the molts."""
+        own = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
+        return own | {"alerts at rest": self.resting.rounds} | self.reaching.rounds | self.foresight.rounds
 
     @property
     def air_tests(self) -> AirTests:

@@ -30,7 +30,7 @@ STATE_WORDS = {
     AlertState.ACKNOWLEDGED: "acknowledged",
     AlertState.RETURNED_UNACKNOWLEDGED: "over, not acknowledged",
     AlertState.SHELVED: "shelved",
-    AlertState.SUPPRESSED_BY_DESIGN: "suppressed by design",
+    AlertState.SUPPRESSED_BY_DESIGN: "suppressed by design: somebody works there",
     AlertState.OUT_OF_SERVICE: "out of service",
 }
 STEP_WORDS = {
@@ -43,6 +43,12 @@ STEP_WORDS = {
     "acknowledgement_ran_out": "the acknowledgement ran out",
     "cannot_go": "cannot go",
     "reopened": "waits for somebody again",
+    "shelved": "shelved",
+    "suppressed_by_design": "suppressed: working on the tank",
+    "out_of_service": "out of service",
+    "rest_over": "no longer at rest",
+    "told_now": "told",
+    "held": "not told again: it came three times within half an hour",
     "found_late": "found late, in readings that arrived after the fact",
 }
 

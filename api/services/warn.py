@@ -11,9 +11,11 @@ from dataclasses import replace
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertKind, AlertState, Event, Priority, Subject
 from api.domain.cause import ROOM_WIDE
 from api.domain.outlook import NOTHING
+from api.domain.rest import Rest
 from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
+from api.judge.resting import REPEAT_SPAN_MS, broken_by, resting_in, told_again
 from api.services import reasons
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
@@ -63,9 +65,15 @@ class Warn:
         if event.event in OVER and standing is not None:
             event = replace(event, priority=Priority(standing.priority))  # who was told it began is told it is over
         text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
-        alert = self._record(event, track, standing, text)
+        rest = self._resting(event, now_ms)
+        alert = self._record(event, track, standing, text, rest)
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
-        if self._told_for_room(event):
+        if rest is not None or self._told_for_room(event):
+            return
+        if self._too_often(event):
+            if event.event is Event.RAISED:
+                self._store.state.add_event(alert, "held", event.time_ms)
+                self._store.reach.drop(alert)
             return
         if event.event is Event.FOUND_LATE:
             title = f"{tank_name}: {KIND_WORDS[subject.kind]}, found late"
@@ -76,6 +84,25 @@ class Warn:
             self.post(alert, event.priority, words.title(event, tank_name), body, now_ms)
         if event.event not in OVER:
             self._store.reach.start(alert, now_ms)
+
+    def _resting(self, event: AlertEvent, now_ms: int) -> Rest | None:
+        """The rest the event's alert is in; a shelf that is over, or broken by a more urgent alert, ends."""
+        rests = self._store.rests.rests(running=True)
+        found = resting_in(rests, event.subject) if rests else None
+        if found is None or (event.event not in OVER and broken_by(found, event.priority)):
+            if found is not None:
+                self._store.rests.end(found.id, now_ms, "", f"it became {event.priority}, and was told")
+            return None
+        return found
+
+    def _too_often(self, event: AlertEvent) -> bool:
+        """Whether a repeating alert has been told often enough: it is kept, and counted on its page."""
+        if event.event is not Event.RAISED and event.event not in OVER:
+            return False
+        if event.priority is Priority.URGENT:
+            return False
+        since_ms = event.time_ms - REPEAT_SPAN_MS
+        return not told_again(self._store.rests.activations(event.subject.key, since_ms), event.priority)
 
     def _told_for_room(self, event: AlertEvent) -> bool:
         """Whether the tank shares what was told already, once, for the whole room."""
@@ -90,10 +117,10 @@ class Warn:
                 return True
         return False
 
-    def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str) -> int:
+    def _record(self, event: AlertEvent, track: Track, standing: AlertRow | None, text: str, rest: Rest | None) -> int:
         subject = event.subject
         change: dict[str, object] = {
-            "state": state_after(event, track),
+            "state": state_after(event, track) if rest is None or event.event is Event.CLEARED else rest.state,
             "priority": event.priority,
             "value": event.value,
         }

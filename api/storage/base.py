@@ -19,6 +19,7 @@ from api.judge.alert_cycle import Track
 from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
 from api.storage.reach_base import ReachStore
+from api.storage.rest_base import RestStore
 
 T = TypeVar("T")
 LATE, CALIBRATED, DERIVED = "late", "calibrated", "derived"
@@ -285,6 +286,7 @@ class Store(Protocol):
     animals: AnimalStore
     reach: ReachStore
     air_tests: AirTestStore
+    rests: RestStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

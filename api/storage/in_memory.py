@@ -19,6 +19,8 @@ from api.storage.migrations import migrate
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
+from api.storage.rest_base import RestStore
+from api.storage.rests import SqliteRests
 from api.storage.revisions import SqliteRevisions
 from api.storage.state import SqliteState
 
@@ -42,6 +44,7 @@ class InMemoryStore:
         self.animals: AnimalStore = SqliteAnimals(self.connection, same)
         self.air_tests: AirTestStore = SqliteAirTests(self.connection, same)
         self.reach: ReachStore = SqliteReach(self.connection, same)
+        self.rests: RestStore = SqliteRests(self.connection, same)
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run work in a transaction; see ``Store``."""

@@ -126,6 +126,18 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE INDEX air_test_of ON air_test (tank, id);
         """,
     ),
+    (
+        "0009 alerts at rest",
+        """
+        CREATE TABLE rest (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, state TEXT NOT NULL, scope TEXT NOT NULL, key TEXT NOT NULL,
+            person TEXT NOT NULL, reason TEXT NOT NULL, from_ms INTEGER NOT NULL, until_ms INTEGER,
+            priority TEXT NOT NULL, ended_ms INTEGER, ended_by TEXT NOT NULL DEFAULT '',
+            outcome TEXT NOT NULL DEFAULT '');
+        CREATE INDEX rest_running ON rest (id) WHERE ended_ms IS NULL;
+        CREATE INDEX alert_of ON alert (subject, id);
+        """,
+    ),
 )
 
 

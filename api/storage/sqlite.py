@@ -21,6 +21,8 @@ from api.storage.migrations import migrate
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
+from api.storage.rest_base import RestStore
+from api.storage.rests import SqliteRests
 from api.storage.revisions import SqliteRevisions
 from api.storage.state import SqliteState
 from api.storage.writer import Writer
@@ -60,6 +62,7 @@ class SqliteStore:
         self.animals: AnimalStore = SqliteAnimals(self._connection, self.reader)
         self.air_tests: AirTestStore = SqliteAirTests(self._connection, self.reader)
         self.reach: ReachStore = SqliteReach(self._connection, self.reader)
+        self.rests: RestStore = SqliteRests(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""
