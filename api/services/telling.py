@@ -24,6 +24,8 @@ from api.storage.base import AlertRow, Store
 
 FRESH_MS = 900_000
 """A reading older than this is not told as how it is now. [ms]"""
+NEW_MS = 120_000
+"""An alert that has waited longer, for somebody's hours, is told as it is now and not as it began. [ms]"""
 OVER_STEPS = ("returned", "cleared")
 
 
@@ -48,7 +50,8 @@ class Telling:
         kind = KIND_WORDS[AlertKind(row.kind)] + (", found late" if row.found_late else "")
         if ladder.over:
             return bundle.Said(place, kind, self._over(row, place), Priority(row.priority), over=True)
-        text = row.text if ladder.rung == FIRST or row.found_late else self._now(row, place, now_ms)
+        new = ladder.rung == FIRST and now_ms - ladder.began_ms < NEW_MS
+        text = row.text if new or row.found_late else self._now(row, place, now_ms)
         lead = ladder.lead
         if not lead and ladder.rung > FIRST:
             lead = bundle.unanswered((now_ms - ladder.began_ms) / 1000)
@@ -68,7 +71,7 @@ class Telling:
     def _now(self, row: AlertRow, place: str, now_ms: int) -> str:
         """The alert's words from the newest reading; the words it began with when there is none."""
         if row.probe is None or row.quantity is None:
-            return row.text
+            return words.text(self._event(row, None, now_ms), place, NOTHING, now_ms)
         quantity = Quantity(row.quantity)
         channel = next(
             (one for one in self._store.readings.channels() if (one.probe, one.quantity) == (row.probe, quantity)), None
@@ -82,9 +85,12 @@ class Telling:
         if outlook is NOTHING:
             outlook = straight_line(self._store, plan, row.probe, quantity, channel.last_ms, channel.value)
         outlook = not_behind(outlook, channel.value)
-        subject = Subject(row.tank, AlertKind(row.kind), row.probe, quantity)
-        event = AlertEvent(
-            subject, Event.ESCALATED, now_ms, Priority(row.priority), channel.value, row.limit_value, row.since_ms,
+        return words.text(self._event(row, channel.value, now_ms), place, outlook, now_ms)
+
+    def _event(self, row: AlertRow, value: float | None, now_ms: int) -> AlertEvent:
+        """The alert as it would be told if it began now, with the causes it was told with."""
+        subject = Subject(row.tank, AlertKind(row.kind), row.probe, Quantity(row.quantity) if row.quantity else None)
+        return AlertEvent(
+            subject, Event.ESCALATED, now_ms, Priority(row.priority), value, row.limit_value, row.since_ms,
             causes=reasons.read(row.reasons)[0],
         )  # fmt: skip
-        return words.text(event, place, outlook, now_ms)

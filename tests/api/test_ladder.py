@@ -227,3 +227,15 @@ def test_own_times(tmp_path: Path) -> None:
         assert names(room.told()) == [
             "ana-phone", "ana-mail", "ben-phone", "ana-phone", "ana-mail", "ben-phone", "cleo-phone",
         ]  # fmt: skip
+
+
+def test_what_waited_is_told_as_it_is_now(tmp_path: Path) -> None:
+    """Low at 02:30, lower at 06:50: the message of 07:00 gives the newest value, and how long a probe was quiet."""
+    with reach_room(tmp_path, at="2026-09-21T02:00") as room:
+        room.turn(270, {"p1": 4.6}, 60)
+        room.service.watch.look()
+        room.turn(31, {"p1": 4.1}, 60)
+        ((_, title, body),) = room.by.sent
+        assert title.endswith("and 1 more")
+        assert "t1: oxygen 4.1 mg/L, below 5.0 mg/L" in body
+        assert "t2: probe quiet for 5 h" in body
