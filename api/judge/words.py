@@ -116,6 +116,10 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
     if event.event in (Event.RETURNED, Event.CLEARED):
         now = f" Now {amount(event.value, subject.quantity)}." if event.value is not None and subject.quantity else ""
         return f"{tank_name}: {KIND_WORDS[subject.kind]} is over.{now} It stood for {_stood(event)}."
+    if subject.tank is None and subject.kind in SIDES and event.causes:
+        many, *rest = event.causes[0].evidence
+        beside = f" Why: {'; '.join(rest)}." if rest else ""
+        return f"{tank_name}: {KIND_WORDS[subject.kind]}, {many}.{likely} {first}{beside}"
     if subject.quantity is None or event.value is None:
         since = duration((now_ms - event.since_ms) / 1000)
         return f"{tank_name}: {KIND_WORDS[subject.kind]} for {since}{extra}.{likely} {first}{why}"

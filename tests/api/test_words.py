@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority, Subject
+from api.domain.cause import Cause, CauseName
 from api.domain.quantity import Quantity
 from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import NOTHING, Outlook
-from api.judge.words import CAUTION, FIRST_CHECK, amount, text, title, trend_words
+from api.judge.words import CAUTION, FIRST_CHECK, FIRST_CHECK_OF, amount, text, title, trend_words
 
 HOUR_MS = 3_600_000
 
@@ -42,6 +45,41 @@ def test_silence_says_for_how_long() -> None:
     """It has no value."""
     said = text(event(AlertKind.QUIET_PROBE, value=None, limit=None), "A", NOTHING, 2 * HOUR_MS)
     assert said.startswith("A: probe quiet for 1 h. Look at the animal first")
+
+
+def test_the_interval_and_the_likely_cause() -> None:
+    """Before the limit: where it stands, how fast, how long, how sure, what it may be, what to look at first."""
+    evidence = ("falls by 1.5 mg/L an hour, as lost air explains (up to 2.2)",)
+    cause = Cause(CauseName.LOST_AIR, 0.8, evidence)
+    early = replace(event(AlertKind.LOW_OXYGEN, value=6.1, limit=3.0), causes=(cause,))
+    said = text(early, "Nursery 7", Outlook(-1.5, 3.0, 7500.0, 6600.0, 9000.0), 2 * HOUR_MS)
+    assert said[:160].startswith(
+        "Nursery 7: oxygen 6.1 mg/L. Falling 1.5 mg/L per hour, 2 h 5 min to 3.0 mg/L (80 %: 1 h 50 min to 2 h 30 min)."
+        " Likely air lost. Is the airstone bubbling?"
+    )
+    assert said.endswith(f"Why: {evidence[0]}.")
+    perhaps = text(early, "A", Outlook(-1.5, 3.0, 7500.0, 6600.0, None), 2 * HOUR_MS)
+    assert "(80 %: 1 h 50 min to never)" in perhaps
+
+
+def test_a_cause_that_is_hardly_likely_is_not_told_first() -> None:
+    """Half asleep nobody weighs thirty percent."""
+    unsure = replace(event(AlertKind.LOW_OXYGEN), causes=(Cause(CauseName.RISING_DEMAND, 0.3, ("it falls",)),))
+    said = text(unsure, "A", NOTHING, 2 * HOUR_MS)
+    assert "Likely" not in said
+    assert FIRST_CHECK[AlertKind.LOW_OXYGEN] in said
+
+
+def test_the_whole_room_in_one_message() -> None:
+    """How many tanks, what it may be, what to look at."""
+    cause = Cause(CauseName.POWER_CUT, 0.8, ("6 of 8 tanks at the same time", "air and heaters went together"))
+    room = AlertEvent(
+        Subject(None, AlertKind.LOW_OXYGEN), Event.RAISED, 1, Priority.URGENT, None, None, 1, causes=(cause,)
+    )
+    assert text(room, "Lantern Row", NOTHING, 1) == (
+        "Lantern Row: low oxygen, 6 of 8 tanks at the same time. Likely power cut. "
+        f"{FIRST_CHECK_OF[CauseName.POWER_CUT]} Why: air and heaters went together."
+    )
 
 
 @pytest.mark.parametrize("what", [Event.RETURNED, Event.CLEARED])
