@@ -29,6 +29,7 @@ from api.web import (
     health,
     probe_routes,
     readings,
+    report_routes,
     rest_routes,
     routes,
 )
@@ -73,6 +74,7 @@ def create_api(service: Service) -> FastAPI:
         animal_routes.router,
         event_routes.router,
         export_routes.router,
+        report_routes.router,
         health.router,
     ):
         app.include_router(router)

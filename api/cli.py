@@ -76,6 +76,8 @@ def _looking(commands: argparse._SubParsersAction[argparse.ArgumentParser], shar
     review.add_argument("--tanks", action="append", help="ids, comma between; several times (default: with animals)")
     review.add_argument("--from", dest="start", help="day or time, in the room's zone without an offset (default: now)")
     review.add_argument("--to", dest="end", help="until when; a day is taken whole (default: 21 days on)")
+    review.add_argument("--report", action="store_true", help="what the water was instead (default: the last 14 days)")
+    review.add_argument("--out", help="with --report: a new file .csv or .json (default: print)")
     review.set_defaults(work=_review)
     rehearsal = commands.add_parser("rehearse", parents=[shared], help="what recorded readings would have raised")
     rehearsal.add_argument(

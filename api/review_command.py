@@ -5,11 +5,13 @@ Must not do: weigh (``api/services/review.py``).
 
 from __future__ import annotations
 
+import json
 from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from api.app import now_ms
@@ -21,6 +23,8 @@ from api.services.lives import Lives
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
 from api.services.records import Records
+from api.services.report import Report, Reports
+from api.services.report_words import body, csv_text, text_lines
 from api.services.review import DAY_MS, Review, RoomReview
 from api.services.tank_warmth import TankWarmth
 from api.settings import Settings
@@ -34,6 +38,7 @@ class Reviewing:
     """What a review is made with."""
 
     review: Review
+    reports: Reports
     plan: RoomPlan
     zone: ZoneInfo
 
@@ -51,7 +56,7 @@ def open_review(mine: Settings) -> Iterator[Reviewing]:
         plan, lives = Records(store).plan, Lives(store)
         molts = Molts(lives, TankWarmth(store, plan), now_ms)
         made = Review(store, plan, lives, molts, Graces(store, plan, now_ms))
-        yield Reviewing(made, plan(), ZoneInfo(plan().room.zone))
+        yield Reviewing(made, Reports(store, plan), plan(), ZoneInfo(plan().room.zone))
     finally:
         store.close()
 
@@ -61,13 +66,53 @@ def review(mine: Settings, given: Namespace) -> int:
 
     Raises InputError, NotFound for tanks or times that cannot be used.
     """
+    if given.report:
+        return conditions(mine, given)
     with open_review(mine) as here:
         start_ms = moment_of(given.start, "--from", here.zone, 0) if given.start else now_ms()
         end_ms = moment_of(given.end, "--to", here.zone, 1) if given.end else start_ms + AHEAD_D * DAY_MS
-        tanks = [name.strip() for text in given.tanks or [] for name in text.split(",") if name.strip()]
-        made = here.review.review(tanks or None, start_ms, end_ms, now_ms())
+        made = here.review.review(asked_tanks(given) or None, start_ms, end_ms, now_ms())
         print("\n".join(lines(made, here.plan, here.zone)))
     return 0 if made.fit else 1
+
+
+def conditions(mine: Settings, given: Namespace) -> int:
+    """Print, or write as ``--out`` ends, the conditions report of a time that is over: 0.
+
+    Raises InputError, NotFound for tanks, times or files that cannot be used.
+    """
+    with open_review(mine) as here:
+        end_ms = moment_of(given.end, "--to", here.zone, 1) if given.end else now_ms()
+        start_ms = moment_of(given.start, "--from", here.zone, 0) if given.start else end_ms - 14 * DAY_MS
+        made = here.reports.report(asked_tanks(given) or None, start_ms, end_ms, now_ms())
+    if given.out:
+        write_report(Path(given.out), made)
+    else:
+        print(f"{made.room}: conditions from {_day(start_ms, here.zone)} to {_day(end_ms - 1, here.zone)}")
+        print("\n".join(text_lines(made)))
+    return 0
+
+
+def write_report(out: Path, made: Report) -> None:
+    """The report as .csv or .json.
+
+    Raises InputError for a file that is there, has another ending, or cannot be written.
+    """
+    if out.suffix not in (".csv", ".json"):
+        raise InputError(f"--out {out}: the file's name ends with .csv or .json")
+    text = csv_text(made) if out.suffix == ".csv" else json.dumps(body(made), indent=1, ensure_ascii=False) + "\n"
+    try:
+        with out.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError(f"{out} is there already; name another file with --out") from None
+    except OSError as error:
+        raise InputError(f"{out}: cannot be written: {error.strerror or error}") from error
+
+
+def asked_tanks(given: Namespace) -> list[str]:
+    """Tanks as they are given, several times or with commas between."""
+    return [name.strip() for text in given.tanks or [] for name in text.split(",") if name.strip()]
 
 
 def lines(made: RoomReview, plan: RoomPlan, zone: ZoneInfo) -> list[str]:

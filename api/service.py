@@ -37,6 +37,7 @@ from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
 from api.services.records import Records
+from api.services.report import Reports
 from api.services.review import Review
 from api.services.room_check import check_room
 from api.services.rounds import Rounds
@@ -107,6 +108,7 @@ class Service:
         self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
         self.look_back = LookBack(self.store, self.plan, self.lives, self.molts)
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
+        self.reports = Reports(self.store, self.plan)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes = Probes(self.store, self.plan)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)

@@ -31,6 +31,7 @@ from dashboard import (
     pages,
     people_pages,
     probe_pages,
+    report_pages,
     review_pages,
 )
 from dashboard.live import Live
@@ -59,6 +60,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(calendar_pages.router)
     app.include_router(look_back_pages.router)
     app.include_router(review_pages.router)
+    app.include_router(report_pages.router)
     app.include_router(log_pages.router)
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)

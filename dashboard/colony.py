@@ -18,6 +18,7 @@ from api.services.husbandry import Logged
 from api.services.look_back import Interval
 from api.services.molt_calendar import MoltAhead
 from api.services.molts import ClutchOutlook, MoltOutlook
+from api.services.report import Report
 from api.services.review import RoomReview
 
 Number = Annotated[int, Path(ge=1, lt=2**63)]
@@ -102,6 +103,13 @@ class LookBack(Protocol):
         """Every past interval with its water."""
 
 
+class Reports(Protocol):
+    """Conditions."""
+
+    def report(self, tanks: Collection[str] | None, start_ms: int, end_ms: int, now_ms: int) -> Report:
+        """Some tanks over a time. Raises InputError, NotFound."""
+
+
 class Colony(Protocol):
     """The part of the service that knows animals."""
 
@@ -120,6 +128,10 @@ class Colony(Protocol):
     @property
     def look_back(self) -> LookBack:
         """Past intervals."""
+
+    @property
+    def reports(self) -> Reports:
+        """Conditions."""
 
     @property
     def review(self) -> Review:

@@ -143,6 +143,11 @@ class ReadingStore(Protocol):
     ) -> list[Summary]:
         """Spans of ``span_ms`` (a multiple of the kept step) from start to end; empty spans are left out."""
 
+    def kept_spans(
+        self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int
+    ) -> list[tuple[int, int, float, float | None, float | None, int]]:
+        """Summaries as they are kept, in time order: start_ms, usable readings, their sum, low, high, flagged ones."""
+
     def count(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int) -> int:
         """How many readings there are, counting no further than ``most``."""
 

@@ -28,6 +28,10 @@ SUMMED = """
         low = min(ifnull(low, excluded.low), ifnull(excluded.low, low)),
         high = max(ifnull(high, excluded.high), ifnull(excluded.high, high)), flagged = flagged + excluded.flagged
 """
+KEPT_SPANS = """
+    SELECT start_ms, count, sum, low, high, flagged FROM summary
+    WHERE step_s = ? AND channel = ? AND start_ms >= ? AND start_ms < ? ORDER BY start_ms
+"""
 ROWS_TOGETHER = 60
 """Rows in one statement: each statement is a hand-over between threads, and 60 rows of ten stay below the limit."""
 SPANS = """
@@ -144,6 +148,13 @@ class SqliteReadings:
             },
         )
         return [Summary(start, n, total / n if n else None, low, high, bad) for start, n, total, low, high, bad in rows]
+
+    def kept_spans(
+        self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int
+    ) -> list[tuple[int, int, float, float | None, float | None, int]]:
+        """Summaries as they are kept."""
+        asked = (step_s, self._id(probe, quantity), start_ms, end_ms)
+        return self._reader().execute(KEPT_SPANS, asked).fetchall()
 
     def count(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int) -> int:
         """How many readings there are, counting no further than ``most``."""
