@@ -11,7 +11,8 @@ from api.domain.quantity import Quantity
 from api.judge.assess import assess
 from api.services.answers import StripCell
 from api.services.plan import RoomPlan
-from api.storage.base import Store, Summary
+from api.storage.base import Store
+from api.storage.spans import Summary
 
 CELL_MS = 300_000
 CELLS = 288

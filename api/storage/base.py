@@ -20,6 +20,7 @@ from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
+from api.storage.spans import KeptSpan, Summary
 
 T = TypeVar("T")
 LATE, CALIBRATED, DERIVED = "late", "calibrated", "derived"
@@ -44,18 +45,6 @@ class Channel:
     reason: str = ""
     raw: float | None = None
     unit: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """One span of a channel. ``count`` readings were usable (flags 1 to 3); ``flagged`` carry 3, 4 or 9."""
-
-    start_ms: int
-    count: int
-    mean: float | None
-    low: float | None
-    high: float | None
-    flagged: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,10 +132,8 @@ class ReadingStore(Protocol):
     ) -> list[Summary]:
         """Spans of ``span_ms`` (a multiple of the kept step) from start to end; empty spans are left out."""
 
-    def kept_spans(
-        self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int
-    ) -> list[tuple[int, int, float, float | None, float | None, int]]:
-        """Summaries as they are kept, in time order: start_ms, usable readings, their sum, low, high, flagged ones."""
+    def kept_spans(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int) -> list[KeptSpan]:
+        """Summaries as they are kept, in time order."""
 
     def count(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int) -> int:
         """How many readings there are, counting no further than ``most``."""

@@ -12,7 +12,8 @@ from itertools import groupby, pairwise
 
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
-from api.storage.base import SUMMARY_STEPS_S, Channel, Summary
+from api.storage.base import SUMMARY_STEPS_S, Channel
+from api.storage.spans import KeptSpan, Summary
 
 INSERT = "INSERT OR IGNORE INTO reading VALUES"
 NEWEST = "INSERT INTO channel VALUES"
@@ -149,9 +150,7 @@ class SqliteReadings:
         )
         return [Summary(start, n, total / n if n else None, low, high, bad) for start, n, total, low, high, bad in rows]
 
-    def kept_spans(
-        self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int
-    ) -> list[tuple[int, int, float, float | None, float | None, int]]:
+    def kept_spans(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int) -> list[KeptSpan]:
         """Summaries as they are kept."""
         asked = (step_s, self._id(probe, quantity), start_ms, end_ms)
         return self._reader().execute(KEPT_SPANS, asked).fetchall()
