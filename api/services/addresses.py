@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from api.domain.alert import PRIORITY_ORDER, Priority
 from api.domain.people import Person
+from api.judge.rota import in_hours, order_now
 from api.services.plan import RoomPlan
 
 
@@ -50,6 +51,15 @@ def named(plan: RoomPlan, names: Iterable[str]) -> list[Person]:
 def room_targets(plan: RoomPlan, priority: Priority) -> list[str]:
     """The room's own addresses that want this priority."""
     return [notify.name for notify in plan.notify if wants(notify.priority, priority)]
+
+
+def first_targets(plan: RoomPlan, priority: Priority, now_ms: int) -> list[str]:
+    """Every channel of whoever is told first now; nobody outside their hours, unless it is urgent."""
+    zone, people = zone_of(plan), wanting(plan, priority)
+    if priority is not Priority.URGENT:
+        people = [one for one in people if in_hours(one, now_ms, zone)]
+    first = named(plan, order_now(people, now_ms, zone)[:1])
+    return [target for one in first for target in targets_of(one, every_channel=True)]
 
 
 def zone_of(plan: RoomPlan) -> ZoneInfo:

@@ -96,7 +96,7 @@ class Reach:
                 return rest(ladder, row.acknowledged_by or "", at_ms, holds_until_ms(priority, self._settings, at_ms))
             return self._run_out(ladder, row, priority, now_ms) if has_run_out(ladder, now_ms) else ladder
         if ladder.began_ms == 0 or (ladder.next_ms is None and ladder.going):
-            return begin(ladder, priority, self._order(priority, now_ms), now_ms)
+            return begin(ladder, priority, self._order(priority, now_ms), now_ms, ladder.lead)
         if climbs_left(ladder, self._settings) and self._store.reach.reached(ladder.alert, ladder.tells) is False:
             return at_once(ladder, now_ms, bundle.not_reached(self._tried(ladder)))
         return ladder

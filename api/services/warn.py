@@ -17,6 +17,7 @@ from api.judge import words
 from api.judge.alert_cycle import OVER, Track
 from api.judge.resting import REPEAT_SPAN_MS, broken_by, resting_in, told_again
 from api.services import reasons
+from api.services.addresses import first_targets, room_targets
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
 from api.services.straight import straight_line
@@ -81,7 +82,8 @@ class Warn:
         elif event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
             link = self._link(alert, now_ms) if event.event not in OVER else ""
             body = f"{text}\nAnswer here: {link}\n{words.CAUTION}" if link else f"{text} {words.CAUTION}"
-            self.post(alert, event.priority, words.title(event, tank_name), body, now_ms)
+            over = event.event in OVER
+            self.post(alert, event.priority, words.title(event, tank_name), body, now_ms, only_told=over)
         if event.event not in OVER:
             self._store.reach.start(alert, now_ms)
 
@@ -152,8 +154,18 @@ class Warn:
             }
         )
 
-    def post(self, alert: int | None, priority: Priority, title: str, body: str, now_ms: int) -> None:
-        """Put one message a keeper's address into the outbox, for addresses that want this priority."""
-        for notify in self._plan().notify:
-            if PRIORITY_ORDER[priority] <= PRIORITY_ORDER[Priority(notify.priority)]:
-                self._store.state.post(alert, notify.name, title, body, now_ms)
+    def post(
+        self, alert: int | None, priority: Priority, title: str, body: str, now_ms: int, *, only_told: bool = False
+    ) -> None:
+        """Put one message a room's address into the outbox, for addresses that want this priority.
+
+        ``only_told``: only for those that were told of the alert before. What belongs to no alert has no ladder, so
+        whoever is first now is told too.
+        """
+        plan = self._plan()
+        targets = room_targets(plan, priority)
+        if alert is None:
+            targets += first_targets(plan, priority, now_ms)
+        for target in targets:
+            if not only_told or alert is None or self._store.reach.heard(alert, target):
+                self._store.state.post(alert, target, title, body, now_ms)

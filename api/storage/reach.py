@@ -69,6 +69,14 @@ class SqliteReach:
         sql = "SELECT target FROM told WHERE alert = ? GROUP BY target ORDER BY min(outbox)"
         return [target for (target,) in self._reader().execute(sql, (alert,))]
 
+    def heard(self, alert: int, target: str) -> bool:
+        """Whether any message about an alert was put out for a target."""
+        sql = """
+            SELECT EXISTS (SELECT 1 FROM outbox WHERE target = ? AND alert = ?)
+            OR EXISTS (SELECT 1 FROM told WHERE alert = ? AND target = ?)
+            """
+        return bool(self._reader().execute(sql, (target, alert, alert, target)).fetchone()[0])
+
     def reached(self, alert: int, tell: int) -> bool | None:
         """Whether a telling reached anybody."""
         sql = """

@@ -60,6 +60,9 @@ class ReachStore(Protocol):
     def told_targets(self, alert: int) -> list[str]:
         """Who was told of an alert, or is about to be, each once."""
 
+    def heard(self, alert: int, target: str) -> bool:
+        """Whether any message about an alert was put out for a target."""
+
     def reached(self, alert: int, tell: int) -> bool | None:
         """Whether a telling reached anybody: None while a first try is still to come, or when there was none."""
 

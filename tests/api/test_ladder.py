@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from api.domain.alert import Priority
+from api.judge.ladder import Ladder
 from tests.support.reach_room import LADDER, PEOPLE, ReachRoom, reach_room
 
 BAD = {"p1": 2.5, "p2": 95.0}
@@ -239,3 +241,40 @@ def test_what_waited_is_told_as_it_is_now(tmp_path: Path) -> None:
         assert title.endswith("and 1 more")
         assert "t1: oxygen 4.1 mg/L, below 5.0 mg/L" in body
         assert "t2: probe quiet for 5 h" in body
+
+
+def test_a_room_address_that_was_not_told_hears_of_no_end(tmp_path: Path) -> None:
+    """The bell was set up while the alert stood: it never heard of it, so it does not hear that it is over."""
+    notify = '[[notify]]\nname = "bell"\nurl = "json://bell/"\n'
+    with reach_room(tmp_path, at="2026-09-21T13:00") as room:
+        assert until_told(room, LOW) == [("ana-phone", "t1: low oxygen")]
+        path = room.folder / "room.toml"
+        path.write_text(path.read_text(encoding="utf-8") + notify, encoding="utf-8")
+        room.restart()
+        assert until_told(room, WELL) == [("ana-phone", "t1: low oxygen is over")]
+        assert {name for name, _ in until_told(room, BAD)} == {"bell", "ana-phone"}
+
+
+def test_what_belongs_to_no_alert_reaches_the_first_person(tmp_path: Path) -> None:
+    """Such as the end of an air test: there is no ladder to climb, so it comes by every channel at once."""
+    notify = '[[notify]]\nname = "bell"\nurl = "json://bell/"\n'
+    with reach_room(tmp_path, PEOPLE + notify, at="2026-09-21T02:00") as room:
+        warn, store = room.service.warn, room.service.store
+        store.write(lambda: warn.post(None, Priority.URGENT, "URGENT t1: air on again", "Now.", room.now_ms)).result()
+        store.write(lambda: warn.post(None, Priority.TODAY, "not at night", "Now.", room.now_ms)).result()
+        room.round()
+        assert room.told() == [
+            ("bell", "URGENT t1: air on again"), ("ana-phone", "URGENT t1: air on again"),
+            ("ana-mail", "URGENT t1: air on again"), ("bell", "not at night"),
+        ]  # fmt: skip
+
+
+def test_a_reason_given_at_the_start_is_told(tmp_path: Path) -> None:
+    """An alert that is told anew says why with its first rung."""
+    with reach_room(tmp_path, at="2026-09-21T02:00") as room:
+        until_told(room, BAD)
+        reach = room.service.store.reach
+        room.service.store.write(lambda: reach.keep(Ladder(1, next_ms=room.now_ms, lead="The shelf is over."))).result()
+        room.turn(0.5)
+        ((_, _, body),) = room.by.sent
+        assert "The shelf is over." in body
