@@ -49,6 +49,16 @@ class Weighed:
     sums: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Intervals of which only a part was seen, beside what is known of their animals: effects, ln of what was seen, and
+    the spread of it."""
+
+    x: Floats
+    y: Floats
+    spread: Floats
+
+
 def room_of(rows: Intervals, animals: int, species: Species) -> Room:
     whole = rows.kind == Kind.WHOLE
     part = ~whole & (rows.ran.degree_days > LEAST)
@@ -98,32 +108,43 @@ def fit(room: Room, noise: float, between: float, missed: float, start: Floats) 
     gauss += np.diag(room.prior_sd**-2)
     linear = x.T @ (weight * y) - at.pull.T @ (at.own_variance * at.sums)
     effects, information = start, gauss
+    seen = _part_of(room, noise, at)
     for _ in range(12):
-        slope, curve, _, _ = parts(room, noise, missed, effects, at)
+        slope, curve, _, _ = _told(room, seen, missed, effects)
         information = gauss + curve
         step = np.linalg.solve(information, linear - gauss @ effects + slope)
         largest = float(np.abs(step).max())
         effects = effects + step * min(1.0, 0.5 / max(largest, 1e-12))
         if largest < 1e-4:
             break
-    value = at.rest + parts(room, noise, missed, effects, at)[2]
+    value = at.rest + _told(room, seen, missed, effects)[2]
     value -= 0.5 * float(weight @ (y - x @ effects) ** 2)
     value += 0.5 * float(at.own_variance @ (at.sums - at.pull @ effects) ** 2)
     value -= 0.5 * float(((effects / room.prior_sd) ** 2).sum()) + 0.5 * float(np.linalg.slogdet(information)[1])
     return effects, information, value
 
 
-def parts(
-    room: Room, noise: float, missed: float, effects: Floats, own: Weighed
-) -> tuple[Floats, Floats, float, Floats]:
+def likely_parts(room: Room, noise: float, missed: float, effects: Floats, own: Weighed) -> Floats:
+    """Logarithm of how likely each interval is of which only a part was seen, by state."""
+    return _told(room, _part_of(room, noise, own), missed, effects)[3]
+
+
+def _part_of(room: Room, noise: float, own: Weighed) -> _Part:
+    rows, at = room.part, room.part.animal
+    return _Part(
+        x=rows.x - (own.own_variance[at, None] * own.pull[at])[None],
+        y=rows.y - own.own_variance[at] * own.sums[at],
+        spread=np.sqrt(noise**2 * rows.scale2 + rows.variance + own.own_variance[at]),
+    )
+
+
+def _told(room: Room, seen: _Part, missed: float, effects: Floats) -> tuple[Floats, Floats, float, Floats]:
     """What intervals say of which only a part was seen.
 
     Slope and curve by the effects, value, and the logarithm of how likely each is, by state.
     """
-    rows, at = room.part, room.part.animal
-    x = rows.x - (own.own_variance[at, None] * own.pull[at])[None]
-    spread = np.sqrt(noise**2 * rows.scale2 + rows.variance + own.own_variance[at])
-    z = rows.y - own.own_variance[at] * own.sums[at] - x @ effects
+    rows, x, spread = room.part, seen.x, seen.spread
+    z = seen.y - x @ effects
     arrived = np.flatnonzero(rows.kind == Kind.SINCE_ARRIVAL)
     share = (1.0 - FOREVER) * np.array(shares(missed))
     lasting, density, bend = (

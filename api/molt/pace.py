@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from api.molt.evidence import Room, fit, parts, room_of, weighed
+from api.molt.evidence import Room, fit, likely_parts, room_of, weighed
 from api.molt.intervals import PRIOR_SD, Intervals, Kind
 from api.molt.latent import (
     Maturity,
@@ -149,7 +149,7 @@ def _believe(
     rest_own = rest * (own / own_variance - (at.weight * (at.y - fixed)).sum(axis=0))
     total2 = noise**2 * rows.scale2 + rows.variance + rest
     room.belief, mature = weigh(rows, rows.y - fixed - rest_own, total2, missed, maturity)
-    part = parts(room, noise, missed, effects, at)[3]
+    part = likely_parts(room, noise, missed, effects, at)
     table = maturity.chance(rows.beyond)
     chance = carried(mature, table, room.part.before, maturity.chance(room.part.beyond))
     likely = np.stack((1.0 - chance, chance)) * np.exp(part - part.max(axis=0, initial=-1e9))

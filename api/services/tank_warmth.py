@@ -57,23 +57,27 @@ class TankWarmth:
         if kept is None or (kept.probes, kept.lines) != (probes, lines) or now_ms - kept.read_ms >= WHOLE_MS:
             kept = _Kept(probes, lines, now_ms, np.empty(0, np.int64), np.empty(0), np.empty(0))
         from_ms = 0 if not kept.start_ms.size else int(kept.start_ms[-1]) - AGAIN_MS
-        hours = self._hours(probes, from_ms, now_ms + 1)
+        start_ms, total, count = self._hours(probes, from_ms, now_ms + 1)
         old = kept.start_ms < from_ms
-        kept.start_ms = np.concatenate((kept.start_ms[old], np.array(sorted(hours), np.int64)))
-        kept.total = np.concatenate((kept.total[old], np.array([hours[hour][0] for hour in sorted(hours)])))
-        kept.count = np.concatenate((kept.count[old], np.array([hours[hour][1] for hour in sorted(hours)])))
+        kept.start_ms = np.concatenate((kept.start_ms[old], start_ms))
+        kept.total = np.concatenate((kept.total[old], total))
+        kept.count = np.concatenate((kept.count[old], count))
         self._kept[tank] = kept
         if not kept.start_ms.size:
             return Warmth()
         return Warmth.of_hours(kept.start_ms, kept.total / kept.count)
 
-    def _hours(self, probes: tuple[str, ...], start_ms: int, end_ms: int) -> dict[int, tuple[float, int]]:
-        """Sum of the probes' hourly means, and of how many, by the hour's start."""
-        hours: dict[int, tuple[float, int]] = {}
+    def _hours(
+        self, probes: tuple[str, ...], start_ms: int, end_ms: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+        """Each hour's start, sum of the probes' means in it, and of how many."""
+        rows: list[tuple[int, float]] = []
         for probe in probes:
-            found = self._store.readings.summaries(probe, Quantity.TEMPERATURE, start_ms, end_ms, 3600, HOUR_MS)
-            for span in found:
-                if span.mean is not None:
-                    total, count = hours.get(span.start_ms, (0.0, 0))
-                    hours[span.start_ms] = (total + span.mean, count + 1)
-        return hours
+            kept = self._store.readings.kept_spans(probe, Quantity.TEMPERATURE, start_ms, end_ms, HOUR_MS // 1000)
+            rows += [(start, total / count) for start, count, total, _, _, _ in kept if count]
+        told = np.fromiter(rows, [("start_ms", np.int64), ("mean", np.float64)], len(rows))
+        if len(probes) < 2:
+            return told["start_ms"].copy(), told["mean"].copy(), np.ones(len(rows))
+        starts, place = np.unique(told["start_ms"], return_inverse=True)
+        total = np.bincount(place, told["mean"]).astype(np.float64)
+        return starts, total, np.bincount(place).astype(np.float64)

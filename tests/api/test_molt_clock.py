@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
+import pandas
 import pytest
 
 from api.domain.errors import InputError
@@ -49,6 +50,30 @@ def test_sum_over_a_real_stream(curve: tuple[tuple[float, float], ...]) -> None:
     middle = times[len(times) // 3]
     parts = [float(clock.between(a, b)[0]) for a, b in ((times[0], middle), (middle, times[-1]))]
     assert sum(parts) == pytest.approx(total, rel=1e-9)
+
+
+def test_sum_beside_pandas() -> None:
+    """Degree-days of the same stream over both of its loggers, by pandas from a record of every minute.
+
+    The record is put on whole minutes by pandas, straight between readings no further apart than three hours.
+    """
+    told = [one for one in readings("french_creek_takeover.csv") if one.quantity is Quantity.TEMPERATURE]
+    times, values = [one.time_ms for one in told], [one.value for one in told]
+    record = pandas.Series(values, pandas.to_datetime(times, unit="ms")).groupby(level=0).last()
+    minutes = record.resample("1min").interpolate("time")
+    apart = record.index.to_series().diff().resample("1min").bfill()
+    for low, high in ((5.0, 22.0), (10.0, 14.0)):
+        rate = minutes.clip(low, high) - low
+        known = (rate.rolling(2).mean() / 1440.0)[apart <= pandas.Timedelta(hours=3)]
+        clock = Warmth.of_readings(times, values).clock(((low, 0.0), (high, high - low)), 15.0)
+        before, after = (known[known.index < "2012-08-31 09:00"], known[known.index > "2012-09-01 18:00"])
+        gap = [round(at.timestamp() * 1000) for at in (before.index[-1], after.index[0] - pandas.Timedelta("1min"))]
+        ran = [float(clock.between(a, b)[0]) for a, b in ((min(times), gap[0]), (gap[1], max(times)))]
+        # a step that crosses a bound is a trapezoid to us, and two pieces of minutes to pandas
+        assert ran == pytest.approx([before.sum(), after.sum()], rel=1e-3)
+        assert sum(ran) > 5.0
+    known_d = float(clock.between(min(times), max(times))[2])
+    assert known_d == pytest.approx(len(known) / 1440.0, abs=1e-6)
 
 
 def test_hours_are_as_good_as_readings() -> None:

@@ -15,7 +15,7 @@ from api.domain.reading import RawReading
 from api.services.tank_warmth import HOUR_MS, TankWarmth
 from tests.dashboard.caller import Caller
 from tests.support.colony import DAY_MS, log, settle
-from tests.support.rooms import TestRoom, room
+from tests.support.rooms import ROOM, TestRoom, room
 
 K = EventKind
 
@@ -47,6 +47,23 @@ def test_hours_of_a_tank(lab: TestRoom) -> None:
     whole = TankWarmth(lab.service.store, lab.service.plan).all({"t1"}, lab.now_ms)["t1"]
     assert (again.time_ms == whole.time_ms).all()
     assert (again.temperature_c == whole.temperature_c).all()
+
+
+def test_two_thermometers_of_a_tank(tmp_path: Path) -> None:
+    """The mean of the two where both spoke, the one that spoke elsewhere; beside a plain sum over the readings."""
+    with room(tmp_path, ROOM.replace('tank = "t2"', 'tank = "t1"')) as one:
+        start_ms = one.now_ms - one.now_ms % HOUR_MS - 10 * HOUR_MS
+        said: dict[int, list[float]] = {}
+        for hour in range(9):
+            one.now_ms = start_ms + hour * HOUR_MS + 60_000
+            for probe, here, degrees in (("p1", hour < 6, 20.0 + hour), ("p2", hour > 2, 22.0)):
+                if here:
+                    unit, value = ("Cel", degrees) if probe == "p1" else ("[degF]", degrees * 1.8 + 32.0)
+                    one.take(RawReading(probe, Quantity.TEMPERATURE, one.now_ms, value, unit))
+                    said.setdefault(start_ms + hour * HOUR_MS, []).append(degrees)
+        found = TankWarmth(one.service.store, one.service.plan).all({"t1"}, one.now_ms)["t1"]
+        assert found.time_ms.tolist() == sorted(said)
+        assert found.temperature_c.tolist() == pytest.approx([sum(said[at]) / len(said[at]) for at in sorted(said)])
 
 
 def test_a_calibrated_thermometer_is_read_anew(lab: TestRoom) -> None:
