@@ -22,9 +22,11 @@ from dashboard.clock import Clock
 from dashboard.reaching import reaching
 from dashboard.units import lens
 from dashboard.visit import NAME_COOKIE, Glance, Visit, remember, visit
+from dashboard.words import STATE_WORDS
 
 router = APIRouter(include_in_schema=False)
 STANDING = (AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED)
+OVER = (AlertState.NORMAL, AlertState.RETURNED_UNACKNOWLEDGED)
 NOT_OURS = "This link is not whole, or not of this room. Open the message once more, or look at the room."
 
 
@@ -116,8 +118,11 @@ def _state(now: LinkNow, alerts: list[AlertNow], clock: Clock) -> dict[str, Any]
         said = (
             f"This link has expired, at {clock.moment(now.link.expires_ms).text}. Sign in on the room page to answer."
         )
+    elif not alerts:
+        said = "Look at the room page for what stands now."
     elif not standing:
-        said = "It is over. Nobody needs to go."
+        resting = [STATE_WORDS[one.state] for one in alerts if one.state not in OVER]
+        said = f"Nobody is asked to go now: it is {resting[0]}." if resting else "It is over. Nobody needs to go."
     elif len(taken) == len(standing):
         who = taken[0].acknowledged_by or ""
         at = f" at {clock.moment(taken[0].acknowledged_ms).text}" if taken[0].acknowledged_ms is not None else ""

@@ -234,3 +234,16 @@ def link_to(tanks: ReachRoom, name: str) -> str:
     found = re.search(rf"{SITE}(/a/\S+)", body)
     assert found is not None
     return found.group(1)
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [("shelved", "it is shelved"), ("suppressed_by_design", "Nobody is asked to go"), ("normal", "It is over.")],
+)
+def test_an_alert_that_does_not_call(tanks: ReachRoom, phone: Caller, now: str, words: str) -> None:
+    """What rests is not called over, and what is over has no buttons."""
+    store = tanks.service.store
+    store.write(lambda: store.state.change_alert(1, {"state": now})).result()
+    page = phone.get(link(tanks)).text
+    assert words in page
+    assert "<button" not in page
