@@ -11,7 +11,7 @@ from math import exp, log
 
 from api.domain.cause import Cause, CauseName
 
-AIR_OR_DEMAND = -2.4
+AIR_OR_DEMAND = -2.65
 """Airstones fail more often than demand rises, and the fall's shape tells the rest: a logistic regression on nights of
 the simulated room (ratio of the fall to the usual deficit, whether it grows, for how long, whether it slows down)."""
 TOO_SLOW = 0.4
@@ -93,8 +93,8 @@ def _fall(signs: Signs, slope: float, points: Points) -> None:
     if signs.oxygen_deficit is not None:
         # without air oxygen falls by what the air gave until then: its rate times the usual deficit, no quicker
         ratio = max(steepest / max(signs.oxygen_deficit, 0.1), 0.05)
-        tilt = AIR_OR_DEMAND + 1.6 * log(ratio) + 2.5 * signs.oxygen_grows - 0.25 * log(max(minutes, 5.0) / 60.0)
-        demand.append((1.0 + tilt + 4.0 * log(max(abs(slope) / steepest, 0.2)), ""))
+        tilt = AIR_OR_DEMAND + 1.6 * log(ratio) + 2.15 * signs.oxygen_grows - 0.2 * log(max(minutes, 5.0) / 60.0)
+        demand.append((1.0 + tilt + 4.9 * log(max(abs(slope) / steepest, 0.2)), ""))
         explained = 2.5 * max(signs.oxygen_deficit, 0.1)
         if steepest > explained:
             demand.append((0.0, f"falls by {steepest:.1f} mg/L an hour, more than lost air usually explains"))
