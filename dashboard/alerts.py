@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
 from api.domain.words import KIND_WORDS
@@ -16,6 +17,7 @@ from dashboard.retold import retold
 from dashboard.units import Units, lens
 from dashboard.words import PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
 
+REPEATING = 3
 WAITING = (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
 STANDING_ORDER = {
     AlertState.UNACKNOWLEDGED: 0,
@@ -70,6 +72,9 @@ class AlertView:
     note: str
     steps: tuple[StepView, ...]
     causes: tuple[CauseView, ...] = ()
+    stale: bool = False
+    came: str = ""
+    to_do: Any = None
 
 
 def most_oxygen(room: RoomNow) -> dict[str, float | None]:
@@ -109,12 +114,26 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
             )
             for step in alert.steps
         ),
-        causes=tuple(
-            CauseView(one.words, _sure(one.share), tuple(retold(e, alert.quantity, units, full) for e in one.evidence))
-            for one in alert.causes
-            if one.evidence
-        ),
+        causes=_causes(alert, units, full),
+        stale=alert.ended_ms is None and alert.stale_ms is not None and clock.now_ms > alert.stale_ms,
+        came=_came(alert.came),
+        to_do=alert.to_do,
     )
+
+
+def _causes(alert: AlertNow, units: Units, full: float | None) -> tuple[CauseView, ...]:
+    return tuple(
+        CauseView(one.words, _sure(one.share), tuple(retold(e, alert.quantity, units, full) for e in one.evidence))
+        for one in alert.causes
+        if one.evidence
+    )
+
+
+def _came(times: int) -> str:
+    """Repeats folded into one line."""
+    if times < 2:
+        return ""
+    return f"repeating: came {times} times" if times >= REPEATING else f"came {times} times"
 
 
 def _sure(share: float) -> str:

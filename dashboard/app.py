@@ -32,6 +32,7 @@ from dashboard import (
     people_pages,
     probe_pages,
     report_pages,
+    rest_pages,
     review_pages,
 )
 from dashboard.live import Live
@@ -66,6 +67,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(link_pages.router)
     app.include_router(people_pages.router)
     app.include_router(grace_pages.router)
+    app.include_router(rest_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

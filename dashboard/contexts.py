@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from api.domain.alert import AlertState
 from api.services.answers import TankNow
-from dashboard import files, render
+from dashboard import files, render, rest_views
 from dashboard.alerts import WAITING, alert_view, most_oxygen
 from dashboard.charts import SPANS, chart_list, span_of
 from dashboard.unclaimed import unclaimed_of
@@ -90,8 +90,10 @@ def alert_context(visit: Visit, alert_id: int, error: str = "") -> dict[str, Any
 
     Raises NotFound.
     """
-    view = alert_view(visit.service.read.alert(alert_id), visit.units, visit.clock, most_oxygen(visit.room))
-    return visit.context("alert", path=f"/alert/{alert_id}") | {"alert": view, "error": error}
+    now = visit.service.read.alert(alert_id)
+    view = alert_view(now, visit.units, visit.clock, most_oxygen(visit.room))
+    context = visit.context("alert", path=f"/alert/{alert_id}") | {"alert": view, "error": error}
+    return context | rest_views.alert_context(now)
 
 
 def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:

@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
-from dashboard import contexts, render
+from dashboard import contexts, render, rest_views
 from dashboard.charts import POINTS, chart_figure, span_of
 from dashboard.colony import colony
 from dashboard.event_choices import names
@@ -51,6 +51,8 @@ def get_tank(request: Request, tank_id: str, span: str = "day", start: str = "",
     here = visit(request)
     now = here.service.read.tank(tank_id, here.clock.now_ms)
     context = contexts.tank_context(here, now) | contexts.charts_context(here, now, span, start, end)
+    probes = list(dict.fromkeys(one.probe for one in now.latest))
+    context |= rest_views.tank_context(here, tank_id, probes)
     page = render.page("tank.html", context)
     page.headers["content-security-policy"] = render.CHART_POLICY
     return page
@@ -79,7 +81,11 @@ def get_figure(
 @router.get("/alerts")
 def get_alerts(request: Request) -> Response:
     """Standing and past alerts."""
-    return render.page("alerts.html", contexts.alerts_context(visit(request)))
+    return render.page("alerts.html", _alerts(visit(request)))
+
+
+def _alerts(here: Visit) -> dict[str, Any]:
+    return contexts.alerts_context(here) | rest_views.list_context(here)
 
 
 @router.get("/alert/{alert_id}")

@@ -16,6 +16,7 @@ from api.domain.outlook import Outlook
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.domain.tank import Room, Tank
+from api.judge.what_to_do import ToDo
 from api.storage.base import OutboxRow
 
 
@@ -62,7 +63,11 @@ class AlertStep:
 
 @dataclass(frozen=True, slots=True)
 class AlertNow:
-    """An alert as it stands. ``ended_ms`` None: it stands or waits to be acknowledged."""
+    """An alert as it stands. ``ended_ms`` None: it stands or waits to be acknowledged.
+
+    ``stale_ms``: it is stale when it still stands then. ``came``: how often its like came, from half an hour before it
+    was raised; an alert that stands has at least come once.
+    """
 
     id: int
     tank: str | None
@@ -87,6 +92,9 @@ class AlertNow:
     steps: tuple[AlertStep, ...] = ()
     causes: tuple[Cause, ...] = ()
     outlook: Outlook | None = None
+    to_do: ToDo | None = None
+    stale_ms: int | None = None
+    came: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from api.domain.errors import NotFound, OutOfRange
 from api.domain.quantity import Quantity
 from api.domain.tank import Tank
 from api.judge.outlook import Outlook
+from api.judge.resting import REPEAT_SPAN_MS, STALE_MS
+from api.judge.what_to_do import what_to_do
 from api.science.oxygen import saturation_mg_l
 from api.services import reasons
 from api.services.addresses import unreachable
@@ -161,11 +163,13 @@ class Reader:
     def _alert(self, row: AlertRow, steps: tuple[AlertStep, ...] = ()) -> AlertNow:
         tank = self._plan().tanks.get(row.tank) if row.tank is not None else None
         causes, outlook = reasons.read(row.reasons)
+        kind, from_ms = AlertKind(row.kind), row.raised_ms - REPEAT_SPAN_MS
+        came = self._store.rests.activations(row.subject, from_ms) if row.ended_ms is None else 1
         return AlertNow(
             id=row.id,
             tank=row.tank,
             tank_name=tank.name if tank is not None else (row.tank or self._plan().room.name),
-            kind=AlertKind(row.kind),
+            kind=kind,
             probe=row.probe,
             quantity=Quantity(row.quantity) if row.quantity else None,
             priority=Priority(row.priority),
@@ -185,6 +189,9 @@ class Reader:
             steps=steps,
             causes=causes,
             outlook=outlook,
+            to_do=what_to_do(kind, causes),
+            stale_ms=row.raised_ms + STALE_MS,
+            came=max(1, came),
         )
 
     def _collectors(self, now_ms: int) -> tuple[CollectorNow, ...]:

@@ -13,7 +13,7 @@ from api.domain.errors import InputError, NotFound
 from api.domain.rest import Rest, Scope
 from api.domain.texts import person_name, writable
 from api.domain.words import KIND_WORDS, duration
-from api.judge.resting import REPEAT_SPAN_MS, WORK_MS, is_over, shelf_until_ms
+from api.judge.resting import REPEAT_SPAN_MS, RULES, WORK_MS, is_over, shelf_until_ms
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
 from api.services.rested import Rested
@@ -33,6 +33,11 @@ class Resting:
     ) -> None:
         self._store, self._ingest, self._plan, self._rested, self._now_ms = store, ingest, plan, rested, now_ms
         self.rounds = Rounds("alerts at rest", self.look, LOOK_EVERY_S, now_ms)
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """What keepers are told about rests."""
+        return RULES
 
     def rests(self, *, running: bool = True) -> list[Rest]:
         """Newest first."""

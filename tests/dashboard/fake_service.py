@@ -11,6 +11,7 @@ from api.domain.alert import AlertState
 from api.domain.calibration import Calibration
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import MEANING, Quantity
+from api.domain.rest import Rest
 from api.services.animals import AnimalNow
 from api.services.answers import AlertNow, AlertStep, RoomNow, Series, SeriesLine, SeriesPoint, TankNow
 from api.services.entries import Entry
@@ -177,6 +178,16 @@ class NoAnimals:
         return []
 
 
+class NoRests:
+    """No alert rests."""
+
+    rules = ("A shelf ends by itself.",)
+
+    def rests(self, *, running: bool = True) -> list[Rest]:
+        """None."""
+        return []
+
+
 class FakeService:
     """The fake room's service; ``clock_ms`` is its clock."""
 
@@ -186,6 +197,7 @@ class FakeService:
         self.hosts = hosts
         self.probes = self.calibrations = NoProbes()
         self.animals = self.events = NoAnimals()
+        self.resting = NoRests()
         self.clock_ms = NOW_MS
 
     def now_ms(self) -> int:
