@@ -11,10 +11,8 @@ import numpy as np
 
 from api.molt.clusters import ClusterSettings, clusters, day_counts
 from api.molt.outlook import DAYS, RoomOutlook
-from tests.trials.molt_colony import Colony
 from tests.trials.molt_notes import DAY_MS, START_MS
 from tests.trials.molt_record import Crayfish
-from tests.trials.molt_scores import forecast
 
 GROUP = 12
 SETTINGS = (
@@ -49,9 +47,8 @@ class Group:
     days_held: int
 
 
-def groups(colony: Colony, now_d: float, rng: np.random.Generator) -> list[Group]:
+def groups(now_d: float, room: RoomOutlook, here: list[Crayfish], rng: np.random.Generator) -> list[Group]:
     """Groups of a colony's animals, each animal in one of them at most."""
-    room, here = forecast(colony, now_d)
     if len(here) < GROUP:
         return []
     order = rng.permutation(len(here))

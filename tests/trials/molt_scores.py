@@ -56,9 +56,8 @@ def forecast(colony: Colony, now_d: float) -> tuple[RoomOutlook, list[Crayfish]]
     return room_outlook([one.life(now_ms) for one in here], water, now_ms, looked_ms=looked), here
 
 
-def cases(colony: Colony, number: int, now_d: float) -> list[Case]:
+def cases(colony: Colony, number: int, now_d: float, room: RoomOutlook, here: list[Crayfish]) -> list[Case]:
     """Every animal's forecast at a time beside what happened."""
-    room, here = forecast(colony, now_d)
     water = {tank: warmth.until(room.now_ms) for tank, warmth in colony.water.items()}
     out, molted = [], room.molted
     for at, (crayfish, told) in enumerate(zip(here, room.outlooks, strict=True)):

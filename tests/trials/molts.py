@@ -18,7 +18,7 @@ import numpy as np
 from api.molt.outlook import DAYS
 from tests.trials.molt_colony import colony_of
 from tests.trials.molt_groups import GROUP, SETTINGS, Group, groups
-from tests.trials.molt_scores import Case, cases
+from tests.trials.molt_scores import Case, cases, forecast
 
 COLONY = 40
 FORECASTS = 2
@@ -44,8 +44,10 @@ def run(animals: int, seed: int) -> Trial:
         watched_d = float(rng.uniform(60.0, 600.0))
         colony = colony_of(rng, COLONY, watched_d, LIVES_ON_D)
         for share in rng.uniform(0.2, 1.0, FORECASTS):
-            told += cases(colony, number, float(share) * watched_d)
-            called += groups(colony, float(share) * watched_d, rng)
+            now_d = float(share) * watched_d
+            room, here = forecast(colony, now_d)
+            told += cases(colony, number, now_d, room, here)
+            called += groups(now_d, room, here, rng)
     return Trial(count * COLONY, tuple(told), tuple(called))
 
 
