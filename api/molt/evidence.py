@@ -166,7 +166,7 @@ def _lasting(z: Floats, spread: Floats, arrived: NDArray[np.intp]) -> tuple[Floa
     """Chance that an interval, or the rest of one met on arrival at any moment, is longer than was seen.
 
     ``z``: ln of what was seen beside ln K, last axis the row; ``arrived``: which rows are such rests. With minus its
-    first and second derivative by z.
+    first derivative by z, and its second.
     """
     from scipy.special import ndtr
 

@@ -28,6 +28,8 @@ EFFECTS = ("species", "size", "mature male", "mature female", "warmth", "winter"
 PRIOR_SD = (0.0, 0.15, 0.4, 0.4, 0.2, 0.15)
 """How far each effect may be off what is stated: the species' own spread, the exponent of size, the two of maturity,
 the logarithm of warmth (a thermal zero that is off by 3 Cel bends it by about 0.3), the winter rate. Judgement."""
+MALE = {Sex.MALE: 1.0, Sex.FEMALE: 0.0, Sex.UNKNOWN: 0.5}
+LN_REFERENCE = log(REFERENCE_MM)
 LEAST = 1.0
 """Degree-days that any interval took: below, a thermal zero is wrong and its logarithm says nothing."""
 
@@ -39,6 +41,10 @@ class Kind(IntEnum):
     FROM_ARRIVAL = 1
     SINCE_MOLT = 2
     SINCE_ARRIVAL = 3
+
+
+KINDS = ((Kind.WHOLE, Kind.SINCE_MOLT), (Kind.FROM_ARRIVAL, Kind.SINCE_ARRIVAL))
+"""By whether the interval is an animal's first on record, and whether it is in it now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +93,7 @@ def intervals_of(pasts: Sequence[Past], water: Mapping[str, Warmth], north: bool
     for number, past in enumerate(pasts):
         points = [(past.since_ms, past.since_ms)] + [(one.first_ms, one.last_ms) for one in past.moments]
         points.append((past.looked_ms, past.looked_ms))
-        last = len(points) - 2
+        last, stated = len(points) - 2, _stated(past)
         for span in range(last + 1):
             (a0, a1), (b0, b1) = points[span], points[span + 1]
             start_ms, end_ms = (a0 + a1) // 2, max((a0 + a1) // 2, (b0 + b1) // 2)
@@ -95,9 +101,9 @@ def intervals_of(pasts: Sequence[Past], water: Mapping[str, Warmth], north: bool
                 continue
             spans.ask(past, start_ms, end_ms)
             now = span == last
-            kind = (Kind.SINCE_ARRIVAL if now else Kind.FROM_ARRIVAL) if span == 0 else Kind(2 * now)
+            kind = KINDS[span == 0][now]
             width_d2 = ((a1 - a0) ** 2 + (b1 - b0) ** 2) / DAY_MS**2 / 12.0
-            rows.append((number, kind, width_d2, *_features(past, span)))
+            rows.append((number, kind, width_d2, *_features(past, span, stated)))
     ran = spans.answer()
     table = np.array(rows, np.float64).reshape(-1, 9)
     usual_rate = table[:, 7]
@@ -134,12 +140,16 @@ def as_state(rows: Intervals, mature: int) -> AsState:
     return AsState(np.log(ran) - stated, np.column_stack(columns), stated)
 
 
-def _features(past: Past, span: int) -> tuple[float, ...]:
+def _features(past: Past, span: int, stated: tuple[float, float, float, float]) -> tuple[float, ...]:
     """Base, size, size beside maturity, sex, usual rate, and what is not known of the size."""
-    species = past.species
+    pace, ln_mature, male, usual = stated
     ln_mm = past.ln_mm[span]
-    male = {Sex.MALE: 1.0, Sex.FEMALE: 0.0, Sex.UNKNOWN: 0.5}[past.life.animal.sex]
+    base = pace + SIZE_EXPONENT * ln_mm
+    return (base, ln_mm - LN_REFERENCE, ln_mm - ln_mature, male, usual, past.ln_mm_sd[span])
+
+
+def _stated(past: Past) -> tuple[float, float, float, float]:
+    """What is stated for an animal: its species' pace and ln of length at maturity, its sex, its usual rate."""
+    species = past.species
     usual = max(1.0, min(species.usual_c, species.cap.value) - species.zero.value)
-    base = species.pace.value + SIZE_EXPONENT * ln_mm
-    beyond = ln_mm - log(species.mature.value)
-    return (base, ln_mm - log(REFERENCE_MM), beyond, male, usual, past.ln_mm_sd[span])
+    return species.pace.value, log(species.mature.value), MALE[past.life.animal.sex], usual

@@ -26,6 +26,8 @@ from api.science.arrays import Floats
 DAYS = 21
 """Days ahead of which each has its own chance."""
 ENOUGH_KNOWN = 0.8
+SHARES = (0.1, 0.25, 0.5, 0.75, 0.9)
+"""Of the chance: the ends of the windows of 80 and of 50 %, and the middle."""
 Window = tuple[int | None, int | None]
 """From and to, in ms; None at the end: later than can be told."""
 
@@ -191,11 +193,11 @@ def _told(past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_m
     """One animal's outlook from its curve."""
     since_d = (now_ms - past.looked_ms) / DAY_MS
     curve = curves.weights @ curves.molted[:, at]
-    daily = np.diff(np.interp(since_d + np.arange(DAYS + 1), AHEAD_D, curve))
-    by = [float(np.interp(min(since_d + days, AHEAD_D[-1]), AHEAD_D, curve)) for days in (0.0, 3.0, 7.0, 14.0)]
+    to_day = np.interp(since_d + np.arange(DAYS + 1), AHEAD_D, curve)
+    by = [float(to_day[days]) for days in (0, 3, 7, 14)]
     days = float(now.ran.days[at])
     known = min(1.0, float(now.ran.known_d[at]) / days) if days > 0.01 else 1.0
-    ends = [_when(curve, share, past.looked_ms) for share in (0.1, 0.25, 0.5, 0.75, 0.9)]
+    ends = _when(curve, past.looked_ms)
     held = bool(past.holds) and past.holds[-1].until_ms is None
     warnings = list(past.warnings)
     if past.life.tank is None:
@@ -211,7 +213,7 @@ def _told(past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_m
         within_3d=by[1],
         within_7d=by[2],
         within_14d=by[3],
-        daily=tuple(daily.tolist()),
+        daily=tuple(np.diff(to_day).tolist()),
         middle_ms=ends[2],
         window_50=(ends[1], ends[3]),
         window_80=(ends[0], ends[4]),
@@ -224,11 +226,12 @@ def _told(past: Past, curves: Curves, at: int, now: Intervals, molts: int, now_m
     return outlook, curves.molted[:, at]
 
 
-def _when(curve: Floats, share: float, from_ms: int) -> int | None:
-    """When a share of the chance is reached; None: later than the curve goes."""
-    if curve[-1] < share:
-        return None
-    return from_ms + round(float(np.interp(share, curve, AHEAD_D)) * DAY_MS)
+def _when(curve: Floats, from_ms: int) -> list[int | None]:
+    """When each of SHARES of the chance is reached; None: later than the curve goes."""
+    days = np.interp(SHARES, curve, AHEAD_D).tolist()
+    return [
+        from_ms + round(day * DAY_MS) if share <= curve[-1] else None for share, day in zip(SHARES, days, strict=True)
+    ]
 
 
 def _molts(count: int) -> str:

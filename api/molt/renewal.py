@@ -42,8 +42,8 @@ class Renewal:
         u, v = row - i, column - j
         flat, width = self.lasting.ravel(), self.lasting.shape[1]
         at = i * width + j
-        low = flat[at] * (1.0 - v) + flat[at + 1] * v
-        high = flat[at + width] * (1.0 - v) + flat[at + width + 1] * v
+        low = flat.take(at) * (1.0 - v) + flat.take(at + 1) * v
+        high = flat.take(at + width) * (1.0 - v) + flat.take(at + width + 1) * v
         out: Floats = low * (1.0 - u) + high * u
         return out
 

@@ -5,7 +5,7 @@ All animals are asked for at once, tank by tank. Must not do: know what a molt i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -56,7 +56,9 @@ class Spans:
         number = self._asked
         self._asked += 1
         self._species[past.species.name] = past.species
-        for tank, a_ms, b_ms in _pieces(past, start_ms, end_ms):
+        simple = len(past.stays) == 1 and not past.holds
+        whole: Iterable[tuple[str | None, int, int]] = ((past.stays[0].tank, start_ms, end_ms),) if simple else ()
+        for tank, a_ms, b_ms in whole or _pieces(past, start_ms, end_ms):
             rows = self._pieces.setdefault((tank if tank in self.water else None, past.species.name), [])
             if past.species.winter:
                 cut = _winters(a_ms, b_ms, self.north)
