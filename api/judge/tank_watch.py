@@ -155,7 +155,7 @@ class TankWatch:
             return None
         signs = self.signs(key)
         first = causes.of_oxygen(signs)[0]
-        likely = first.name is CauseName.PROBE_DRIFTING and abs(signs.heat_beyond) < 0.5
+        likely = first.name is CauseName.PROBE_DRIFTING and abs(signs.heat_beyond) < 0.5 and signs.oxygen_grows < 0.1
         return (usual[0], first) if likely else None
 
     def why(self, probe: str, quantity: Quantity, side: Side | None, now_ms: int) -> tuple[Cause, ...]:
