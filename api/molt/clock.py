@@ -25,6 +25,8 @@ RECENT_D = 7.0
 GAP_SD, GAP_SD_PER_D, MOST_SD = 1.0, 0.1, 3.0
 """How far the mean over a gap may be off: 1 standard deviation, growing with its length up to a most.
 [Cel, Cel/d, Cel]"""
+TOGETHER = 1 << 15
+"""Readings summed at a time: as many as stay in the processor's own memory."""
 FEW = 5
 """Readings that speak for a record in which no two hang together."""
 AHEAD_SD = 0.5
@@ -97,26 +99,22 @@ def clock_of(time_ms: NDArray[np.int64], temperature_c: Floats, curve: Curve, us
         at_ms = np.array([float(time_ms[0]) if time_ms.size else 0.0])
         zero = np.zeros(1)
         return Clock(at_ms, zero, zero, zero, rate, rate, slope, MOST_SD)
-    rate_at = rates(temperature_c, curve)
-    step_ms = np.diff(time_ms)
-    adds = (rate_at[1:] + rate_at[:-1]) * step_ms
-    adds *= 0.5 / DAY_MS
-    gaps = np.flatnonzero(step_ms > BRIDGED_MS)
-    adds[gaps] = 0.0
+    gaps = _gaps(time_ms)
     picked = _knots(time_ms, gaps)
-    known = np.concatenate(([0.0], np.cumsum(np.add.reduceat(adds, picked[:-1]))))
+    known = np.concatenate(([0.0], np.cumsum(_sums(time_ms, temperature_c, curve, picked))))
     knot_ms = time_ms[picked].astype(np.float64)
     lost_ms = np.zeros(picked.size)
     after = np.searchsorted(picked, gaps + 1)
-    lost_ms[after] = step_ms[gaps]
+    lost_ms[after] = time_ms[gaps + 1] - time_ms[gaps]
     known_d = (knot_ms - knot_ms[0] - np.cumsum(lost_ms)) / DAY_MS
-    fill = _fill(known, known_d, after - 1, rate_at[gaps], rate_at[gaps + 1])
+    ends = rates(temperature_c[gaps], curve), rates(temperature_c[gaps + 1], curve)
+    fill = _fill(known, known_d, after - 1, *ends)
     length_d = lost_ms[after] / DAY_MS
     added, widened = np.zeros(picked.size), np.zeros(picked.size)
     added[after] = fill * length_d
     widened[after] = (slope * gap_sd_c(length_d) * length_d) ** 2
-    first = _mean(known, known_d, BESIDE_D, False, float(rate_at[:FEW].mean()))
-    recent = _mean(known, known_d, RECENT_D, True, float(rate_at[-FEW:].mean()))
+    first = _mean(known, known_d, BESIDE_D, False, float(rates(temperature_c[:FEW], curve).mean()))
+    recent = _mean(known, known_d, RECENT_D, True, float(rates(temperature_c[-FEW:], curve).mean()))
     return Clock(knot_ms, known + np.cumsum(added), np.cumsum(widened), known_d, first, recent, slope, 0.0)
 
 
@@ -132,6 +130,30 @@ def rates(temperature_c: Floats, curve: Curve) -> Floats:
     points = np.array(curve)
     bent: Floats = np.interp(temperature_c, points[:, 0], points[:, 1])
     return bent
+
+
+def _gaps(time_ms: NDArray[np.int64]) -> NDArray[np.intp]:
+    """Readings after which a gap comes."""
+    found = [
+        np.flatnonzero(np.diff(time_ms[at : at + TOGETHER + 1]) > BRIDGED_MS) + at
+        for at in range(0, time_ms.size - 1, TOGETHER)
+    ]
+    return np.concatenate(found)
+
+
+def _sums(time_ms: NDArray[np.int64], temperature_c: Floats, curve: Curve, picked: NDArray[np.intp]) -> Floats:
+    """What the clock ran from knot to knot, gaps left out."""
+    out: Floats = np.empty(picked.size - 1)
+    knots = max(1, TOGETHER * picked.size // time_ms.size)
+    for first in range(0, picked.size - 1, knots):
+        ends = picked[first : first + knots + 1]
+        block = slice(int(ends[0]), int(ends[-1]) + 1)
+        rate, step_ms = rates(temperature_c[block], curve), np.diff(time_ms[block])
+        adds = (rate[1:] + rate[:-1]) * step_ms
+        adds *= 0.5 / DAY_MS
+        adds[step_ms > BRIDGED_MS] = 0.0
+        out[first : first + ends.size - 1] = np.add.reduceat(adds, ends[:-1] - ends[0])
+    return out
 
 
 def _knots(time_ms: NDArray[np.int64], gaps: NDArray[np.intp]) -> NDArray[np.intp]:

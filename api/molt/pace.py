@@ -108,10 +108,12 @@ def _spreads(room: Room, start: Floats, missed: float, effects: Floats) -> Float
 
     middle, width = np.log([NOISE, BETWEEN]), np.array([NOISE_LN_SD, BETWEEN_LN_SD])
     room = _some(room)
+    last = [effects]
 
     def against(at: Floats) -> float:
         noise, between = np.exp(np.clip(at, middle - 4 * width, middle + 4 * width))
-        evidence = fit(room, float(noise), float(between), missed, effects)[2]
+        # from where the one before ended: near spreads have near effects
+        last[0], _, evidence = fit(room, float(noise), float(between), missed, last[0])
         return float(0.5 * (((at - middle) / width) ** 2).sum() - evidence)
 
     simplex = start + np.array([[0.0, 0.0], [0.25, 0.0], [0.0, 0.25]])

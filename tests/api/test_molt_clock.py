@@ -12,6 +12,7 @@ import pytest
 from api.domain.errors import InputError
 from api.domain.husbandry import EventKind, Husbandry
 from api.domain.quantity import Quantity
+from api.molt.clock import TOGETHER
 from api.molt.past import past_of
 from api.molt.spans import WINTER_RATE, Spans
 from api.molt.species_table import figures_of
@@ -74,6 +75,28 @@ def test_sum_beside_pandas() -> None:
         assert sum(ran) > 5.0
     known_d = float(clock.between(min(times), max(times))[2])
     assert known_d == pytest.approx(len(known) / 1440.0, abs=1e-6)
+
+
+def test_long_records_are_summed_in_parts() -> None:
+    """Sixty days of minutes with four gaps: beside numpy.trapezoid of each piece at once, at any two times."""
+    rng = np.random.default_rng(4)
+    times = np.arange(60 * 1440, dtype=np.int64) * 60_000
+    kept = np.ones(times.size, bool)
+    starts = (5_000, 32_700, 32_767 + 400, 65_400)
+    for first in starts:
+        kept[first : first + 300] = False
+    times, values = times[kept], 15.0 + np.cumsum(rng.normal(0.0, 0.05, times.size))[kept]
+    clock = Warmth.of_readings(times, values).clock(CURVE, 15.0)
+    rate = np.clip(values, 5.0, 22.0) - 5.0
+    assert times.size > 2 * TOGETHER
+    for piece in np.split(np.arange(times.size), np.flatnonzero(np.diff(times) > 60_000) + 1):
+        ran, variance, known_d = clock.between(times[piece[0]], times[piece[-1]])
+        assert float(ran) == pytest.approx(np.trapezoid(rate[piece], times[piece] / DAY_MS), rel=1e-9)
+        assert float(variance) == 0.0
+        assert float(known_d) == pytest.approx((piece.size - 1) / 1440.0)
+        hours = piece[times[piece] % HOUR_MS == 0]
+        wanted = np.trapezoid(rate[hours[0] : hours[-1] + 1], times[hours[0] : hours[-1] + 1] / DAY_MS)
+        assert float(clock.between(times[hours[0]], times[hours[-1]])[0]) == pytest.approx(wanted, rel=1e-9)
 
 
 def test_hours_are_as_good_as_readings() -> None:
