@@ -13,6 +13,8 @@ from api.domain.cause import Cause, CauseName
 
 FEWEST, SHARE, OVER_SHARE = 3, 0.5, 0.25
 """Room-wide: three tanks at least and half of those heard; over when fewer than a quarter (judgement)."""
+LASTS_MS = 900_000
+"""Warmth takes its time: a thermostat's turn is over sooner than a quarter of an hour beyond the usual."""
 HEARD_MS = 2_400_000
 """Tanks not heard for 40 minutes do not count."""
 
@@ -46,17 +48,21 @@ class RoomWatch:
 
     def __init__(self) -> None:
         self._looks: dict[str, Departure] = {}
+        self._warm_since: dict[str, int] = {}
         self._standing: set[AlertKind] = set()
 
     def take(self, tank: str, look: Departure) -> bool:
         """A tank's new look. True when it departs otherwise than before."""
         before = self._looks.get(tank)
         self._looks[tank] = look
+        if before is None or before.heat != look.heat:
+            self._warm_since[tank] = look.time_ms
         return before is None or before[1:] != look[1:]
 
     def forget(self, tank: str) -> None:
         """A tank that is no longer followed."""
         self._looks.pop(tank, None)
+        self._warm_since.pop(tank, None)
 
     def others(self, tank: str, now_ms: int) -> tuple[int, int, int, int]:
         """How many other tanks are heard, and how many of them cool, warm and lose oxygen."""
@@ -72,8 +78,9 @@ class RoomWatch:
         """What stands for the whole room; None for a kind that has just ended."""
         heard = {name: look for name, look in self._looks.items() if now_ms - look.time_ms < HEARD_MS}
         starve = tuple(name for name, look in heard.items() if look.oxygen < 0)
-        cool = tuple(name for name, look in heard.items() if look.heat < 0)
-        warm = tuple(name for name, look in heard.items() if look.heat > 0)
+        lasting = {name for name in heard if now_ms - self._warm_since[name] >= LASTS_MS}
+        cool = tuple(name for name, look in heard.items() if look.heat < 0 and name in lasting)
+        warm = tuple(name for name, look in heard.items() if look.heat > 0 and name in lasting)
         out: dict[AlertKind, RoomFinding | None] = {}
         for kind, tanks in ((AlertKind.LOW_OXYGEN, starve), (AlertKind.COLD, cool), (AlertKind.HEAT, warm)):
             # every evening all tanks lose some oxygen when the lights go off: only where one of them will want for it

@@ -30,7 +30,7 @@ PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
 DRIFT_BELOW_MG_L, DRIFT_OVER_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.2, 0.08, 0.5, 100.0
 """Half a milligram below the last day's usual, over at 0.2; slopes of a fouling probe; minutes it lasts (judgement)."""
 TOGETHER_MIN = 30.0
-DEPARTS = {Quantity.TEMPERATURE: 0.12, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
+DEPARTS = {Quantity.TEMPERATURE: 0.25, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
 """So far outside its usual band a tank counts as leaving it, beside others that do (judgement)."""
 
 

@@ -23,6 +23,7 @@ from api.services.outlooks import SPAN_MS, Outlooks
 from api.services.plan import ChannelPlan
 from api.storage.base import Store
 
+ROOM_EVERY_MS = 60_000
 LYING_DELAYS = Delays(0.0, 0.0, 600.0, 1, 1)
 """What a forecast finds of a probe has lasted already; it is over when it has been well for ten minutes."""
 
@@ -37,6 +38,7 @@ class Judging:
         self.outlooks = Outlooks(self._history)
         self._lying: dict[str, tuple[Quantity, Cause]] = {}
         self._lied: set[Subject] = set()
+        self._room_ms = 0
         self.on_purpose: frozenset[str] = frozenset()
         """Tanks whose air a person has stopped for a test."""
         for track in store.state.tracks():
@@ -111,7 +113,9 @@ class Judging:
             self._lying[reading.probe] = found
         elif reading.probe in self._lying:
             del self._lying[reading.probe]
-        if self.outlooks.changed(tank, fresh, reading.time_ms):
+        changed = self.outlooks.changed(tank, fresh, reading.time_ms)
+        if changed or reading.time_ms - self._room_ms >= ROOM_EVERY_MS:
+            self._room_ms = reading.time_ms
             self._room(reading.time_ms, late, events)
         return fresh
 

@@ -182,7 +182,7 @@ def look(minute: int, heat: int = 0, oxygen: int = 0, starves: bool = False, urg
 
 
 def test_the_room_is_told_when_half_its_tanks_go_the_same_way() -> None:
-    """Three of six at least; two are their own affair; it is over when nearly all are back."""
+    """Three of six at least, for a quarter of an hour; two are their own affair; over when nearly all are back."""
     room = RoomWatch()
     for tank in range(6):
         room.take(f"t{tank}", look(0))
@@ -190,10 +190,13 @@ def test_the_room_is_told_when_half_its_tanks_go_the_same_way() -> None:
     room.take("t1", look(1, heat=-1))
     assert room.findings(MINUTE_MS) == {}
     room.take("t2", look(2, heat=-1))
-    found = room.findings(2 * MINUTE_MS)[AlertKind.COLD]
+    assert room.findings(10 * MINUTE_MS) == {}
+    for tank in range(6):
+        room.take(f"t{tank}", look(18, heat=-1 if tank < 3 else 0))
+    found = room.findings(18 * MINUTE_MS)[AlertKind.COLD]
     assert found is not None
     assert (found.cause.name, len(found.tanks), found.heard) == (CauseName.ROOM_COOLING, 3, 6)
-    assert room.others("t0", 2 * MINUTE_MS) == (5, 2, 0, 0)
+    assert room.others("t0", 18 * MINUTE_MS) == (5, 2, 0, 0)
     for tank in range(3):
         room.take(f"t{tank}", look(30))
     assert room.findings(30 * MINUTE_MS) == {AlertKind.COLD: None}
