@@ -8,6 +8,8 @@ from typing import Any
 
 import tomlkit
 
+from api.domain.care import CareRange
+from api.domain.care_species import BUILT_IN
 from api.domain.errors import InputError
 from api.domain.people import LadderSettings
 from api.domain.roompeople import ladder_table, person_table
@@ -78,14 +80,20 @@ def write_out(data: Path) -> str:
             {
                 "name": profile.name,
                 "source": profile.source,
-                **{str(r.quantity): _given({**asdict(r), "quantity": None}) for r in profile.ranges},
+                **{str(r.quantity): _range(r) for r in profile.ranges},
             }
             for profile in plan.care.values()
+            if profile not in BUILT_IN
         ],
         "notify": [_given(asdict(notify)) for notify in plan.notify],
         "person": [person_table(person) for person in plan.people],
     }
     return tomlkit.dumps(body)
+
+
+def _range(care: CareRange) -> dict[str, Any]:
+    sources = {"sources": dict(care.sources)} if care.sources else {}
+    return {**_given({**asdict(care), "quantity": None, "sources": None}), **sources}
 
 
 def _value(row: dict[str, Any]) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from api.services.again import Again
 from api.services.air_tests import AirTests
 from api.services.animals import Animals
 from api.services.calibrations import Calibrations
+from api.services.care import Care
 from api.services.claim import Claims
 from api.services.deliver import Deliver
 from api.services.grace import Graces
@@ -110,7 +111,7 @@ class Service:
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
         self.reports = Reports(self.store, self.plan)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
-        self.probes = Probes(self.store, self.plan)
+        self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)

@@ -21,6 +21,7 @@ from api.web.problems import problem
 from dashboard import (
     animal_pages,
     calendar_pages,
+    care_pages,
     claim_pages,
     files,
     grace_pages,
@@ -68,6 +69,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(people_pages.router)
     app.include_router(grace_pages.router)
     app.include_router(rest_pages.router)
+    app.include_router(care_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

@@ -69,6 +69,7 @@ def charts_context(visit: Visit, now: TankNow, key: str, start: str, end: str) -
         "span": span,
         "spans": [(key, word) for key, (word, _) in SPANS.items()],
         "charts": chart_list(tank.id, visit.service.read.quantities(tank.id), visit.units, span, visit.clock),
+        "care_name": tank.care,
         "about": " · ".join(fact for fact in facts if fact),
         "plotly": files.plotly_address(),
     }

@@ -17,6 +17,8 @@ class CareRange:
     """Bands of one quantity in its canonical unit; None means no limit on that side.
 
     target band inside tolerable band inside danger limits. Delays in seconds; ``deadband`` in the quantity's unit.
+    ``change_per_hour`` and ``change_per_day``: the largest change animals should bear, in the quantity's unit.
+    ``sources``: name of a number and where it comes from; ``source`` holds for the others.
     Raises InputError when the bands contradict each other.
     """
 
@@ -32,6 +34,9 @@ class CareRange:
     danger_on_delay_s: float = 120.0
     off_delay_s: float = 600.0
     source: str = "judgement"
+    change_per_hour: float | None = None
+    change_per_day: float | None = None
+    sources: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         ladder = (
@@ -48,6 +53,12 @@ class CareRange:
                 raise InputError(f"{self.quantity}: {lower_name} {lower:g} is above {upper_name} {upper:g}")
         if min(self.deadband, self.on_delay_s, self.danger_on_delay_s, self.off_delay_s) < 0:
             raise InputError(f"{self.quantity}: deadband and delays cannot be negative")
+        if any(one is not None and one <= 0 for one in (self.change_per_hour, self.change_per_day)):
+            raise InputError(f"{self.quantity}: the largest allowed change must be above zero")
+
+    def source_of(self, name: str) -> str:
+        """Where a number comes from."""
+        return dict(self.sources).get(name, self.source)
 
     @property
     def limited(self) -> bool:
@@ -73,6 +84,8 @@ class CareProfile:
     name: str
     ranges: tuple[CareRange, ...]
     source: str = ""
+    species: str = ""
+    cool: bool = False
 
     def range_of(self, quantity: Quantity) -> CareRange | None:
         """The range of one quantity, or None when the profile says nothing of it."""
@@ -95,6 +108,8 @@ WARM_WATER = CareProfile(
             on_delay_s=600.0,
             danger_on_delay_s=120.0,
             off_delay_s=600.0,
+            change_per_hour=1.0,
+            change_per_day=3.0,
             source="target 75 to 85 F: common practice, no source. Danger: C. quadricarinatus avoids water below"
             " 11.7 C and dies from 34 C (Diaz 2004; extension text). Tolerable band, deadband, delays: judgement",
         ),

@@ -10,7 +10,9 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.domain.care import WARM_WATER, CareProfile, CareRange
+from api.domain.care import CareProfile, CareRange
+from api.domain.care_change import NUMBERS
+from api.domain.care_species import BUILT_IN, profile_for
 from api.domain.errors import InputError, RoomFileError
 from api.domain.quantity import Quantity
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE
@@ -134,7 +136,7 @@ def _rows(
 
 
 def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, ...]:
-    profiles = {WARM_WATER.name: WARM_WATER}
+    profiles = {one.name: one for one in BUILT_IN}
     for row, place in _once(_rows(data, "care", CARE, file, text), "name"):
         ranges = []
         for quantity in Quantity:
@@ -143,7 +145,7 @@ def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, 
                 continue
             inner = Place(file, text, f"care.{quantity}", _nth(data["care"], str(quantity), place.index))
             try:
-                one = CareRange(quantity, **take(table, RANGE, inner))
+                one = CareRange(quantity, **_sourced(take(table, RANGE, inner), inner))
                 if not one.limited:
                     raise inner.wrong("sets no limit.", f"Give at least one of: {', '.join(LIMITS)}.")
                 ranges.append(one)
@@ -155,6 +157,15 @@ def _profiles(data: dict[str, Any], file: str, text: str) -> tuple[CareProfile, 
                 ) from error
         profiles[row["name"]] = CareProfile(row["name"], tuple(ranges), row["source"])
     return tuple(profiles.values())
+
+
+def _sourced(numbers: dict[str, Any], place: Place) -> dict[str, Any]:
+    """A care range's numbers, its sources number by number."""
+    sources = numbers["sources"]
+    for name, source in sources.items():
+        if name not in NUMBERS or not isinstance(source, str):
+            raise place.wrong(f"sources.{name} is no source.", 'Write it like {target_low = "our protocol"}.')
+    return numbers | {"sources": tuple(sources.items())}
 
 
 def _once(rows: list[tuple[dict[str, Any], Place]], key: str) -> Iterator[tuple[dict[str, Any], Place]]:
@@ -181,6 +192,7 @@ def _tanks(data: dict[str, Any], file: str, text: str, care: tuple[CareProfile, 
     tanks: dict[str, Tank] = {}
     for row, place in _once(_rows(data, "tank", TANK, file, text), "id"):
         _name(row["id"], place)
+        row["care"] = row["care"] or profile_for(row["species"])
         if row["care"] not in names:
             raise place.wrong(f"care = {row['care']!r} is no care profile.", f"Known: {', '.join(names)}.", "care")
         row["name"] = row["name"] or row["id"]

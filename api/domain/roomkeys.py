@@ -61,7 +61,7 @@ TANK = (
     Key("name", str),
     Key("volume_l", float, low=0.1, high=1_000_000),
     Key("species", str, ""),
-    Key("care", str, "warm-water"),
+    Key("care", str, ""),
     Key("note", str, ""),
     Key("salinity_psu", float, low=0, high=40),
 )
@@ -92,6 +92,9 @@ RANGE = (
     Key("on_delay_s", float, 600.0, low=0, high=86400),
     Key("danger_on_delay_s", float, 120.0, low=0, high=86400),
     Key("off_delay_s", float, 600.0, low=0, high=86400),
+    Key("change_per_hour", float, low=0),
+    Key("change_per_day", float, low=0),
     Key("source", str, "set in room.toml"),
+    Key("sources", dict, {}),
 )
 CARE = (Key("name", str, required=True), Key("source", str, ""), *(Key(q, dict) for q in QUANTITIES))

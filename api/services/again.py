@@ -138,10 +138,11 @@ class Again:
         if not rows or channel.tank is None:
             return
         told = self._past.told(channel, rows[0].time_ms, rows[-1].time_ms)
-        past = _of_the_past(channel)
+        past, plan = _of_the_past(channel), self._plan()
         for row in rows:
             if not told(row.time_ms):
-                self._ingest.judging.judge(_checked(probe, quantity, row), past, True, events)
+                then = plan.in_force(past, quantity, row.time_ms)
+                self._ingest.judging.judge(_checked(probe, quantity, row), then, True, events)
 
 
 def _of_the_past(channel: ChannelPlan) -> ChannelPlan:

@@ -6,7 +6,7 @@ Must not do: read files or the store; it is built from records by ``records.py``
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from api.domain.alert import AlertKind, Subject
 from api.domain.band import Side
@@ -21,6 +21,7 @@ from api.judge.check_defaults import defaults, merge
 from api.judge.samples import KINDS, OTHER_KINDS, delays_of
 from api.judge.soft_stage import tighter
 from api.science.pressure import standard_pressure_kpa
+from api.services.care_then import CareThen
 
 EVERY_DAYS = {Quantity.OXYGEN: 30.0, Quantity.OXYGEN_SATURATION: 30.0, Quantity.PH: 14.0}
 """How often a probe should be compared, where the room file does not say: judgement. [d]"""
@@ -59,6 +60,10 @@ class RoomPlan:
     """Tanks that hold a soft animal."""
     people: tuple[Person, ...] = ()
     ladder: LadderSettings = USUAL_LADDER
+    care_then: CareThen | None = None
+    """Care ranges with what people changed, now and in the past."""
+    stages: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    """Tanks with berried animals or young, by stage."""
     _channels: dict[tuple[str, Quantity], ChannelPlan] = field(default_factory=dict)
 
     @property
@@ -147,9 +152,20 @@ class RoomPlan:
 
     def range_of(self, tank: Tank, quantity: Quantity) -> CareRange | None:
         """The care range of a quantity in a tank; tighter while an animal there is soft."""
+        stages = self.stages.get(tank.id, frozenset()) | ({"soft"} if tank.id in self.soft else frozenset())
+        if self.care_then is not None:
+            return self.care_then.range_of(tank, quantity, stages)
         profile = self.care.get(tank.care)
         found = profile.range_of(quantity) if profile is not None else None
         return tighter(found) if found is not None and tank.id in self.soft else found
+
+    def in_force(self, channel: ChannelPlan, quantity: Quantity, time_ms: int) -> ChannelPlan:
+        """A channel with the care range that was in force at a time."""
+        if self.care_then is None or not self.care_then.changes_ever or channel.tank is None:
+            return channel
+        stages = {"soft"} if channel.tank.id in self.soft else set()
+        care = self.care_then.range_of(channel.tank, quantity, stages, time_ms)
+        return replace(channel, care=care, delays=delays_of(care) if care is not None else None)
 
     def probes_of(self, tank: str) -> tuple[Probe, ...]:
         """The probes of one tank."""

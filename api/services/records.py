@@ -15,13 +15,15 @@ from pydantic import TypeAdapter
 
 from api.domain.alert import AlertState
 from api.domain.calibration import Line, lines_of
-from api.domain.care import WARM_WATER, CareProfile
+from api.domain.care import CareProfile
+from api.domain.care_species import BUILT_IN
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from api.domain.tank import NO_DRIVER, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.domain.texts import person_name, writable
 from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
+from api.services.care_then import care_over_time
 from api.services.ingest import Ingest
 from api.services.people_records import ladder_in, people_body, people_in
 from api.services.plan import RoomPlan
@@ -75,6 +77,8 @@ class Records:
     def _keep(self, rows: dict[str, Any], now_ms: int) -> None:
         for table, key in (("tank", "id"), ("probe", "id"), ("care", "name"), ("notify", "name")):
             self._store.state.put(table, [(row[key], row) for row in rows[table]])
+        for row in rows["care"]:
+            self._store.care.describe(row["name"], _bare(row), now_ms)
         self._store.state.set_document("room", rows["room"], now_ms)
 
     def _described(self) -> dict[str, Any]:
@@ -86,7 +90,7 @@ class Records:
         top = rows["room"] or {"room": {"name": "Room", "zone": "UTC"}, "service": {}, "simulated": False}
         tanks = [TANK.validate_python(_bare(row)) for row in rows["tank"]]
         probes = [PROBE.validate_python(_bare(row)) for row in rows["probe"]]
-        care = [CARE.validate_python(_bare(row)) for row in rows["care"]] or [WARM_WATER]
+        care = [CARE.validate_python(_bare(row)) for row in rows["care"]] or list(BUILT_IN)
         service = {**top["service"], "hosts": tuple(top["service"].get("hosts", ()))}
         return RoomPlan(
             room=Room(**top["room"]),
@@ -100,6 +104,7 @@ class Records:
             soft=self._soft,
             people=people_in(top),
             ladder=ladder_in(top),
+            care_then=care_over_time(self._store, care),
         )
 
     def _lines(self) -> dict[tuple[str, Quantity], tuple[Line, ...]]:

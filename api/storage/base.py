@@ -18,6 +18,7 @@ from api.domain.reading import CheckedReading, Flag, KeptReading
 from api.judge.alert_cycle import Track
 from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
+from api.storage.care_base import CareStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
 from api.storage.spans import KeptSpan, Summary
@@ -279,6 +280,7 @@ class Store(Protocol):
     reach: ReachStore
     air_tests: AirTestStore
     rests: RestStore
+    care: CareStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

@@ -15,6 +15,8 @@ from api.storage.air_tests import SqliteAirTests
 from api.storage.animal_base import AnimalStore
 from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
+from api.storage.care import SqliteCare
+from api.storage.care_base import CareStore
 from api.storage.migrations import migrate
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
@@ -45,6 +47,7 @@ class InMemoryStore:
         self.air_tests: AirTestStore = SqliteAirTests(self.connection, same)
         self.reach: ReachStore = SqliteReach(self.connection, same)
         self.rests: RestStore = SqliteRests(self.connection, same)
+        self.care: CareStore = SqliteCare(self.connection, same)
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run work in a transaction; see ``Store``."""

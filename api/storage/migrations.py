@@ -138,6 +138,18 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE INDEX alert_of ON alert (subject, id);
         """,
     ),
+    (
+        "0010 care ranges over time",
+        """
+        CREATE TABLE care_change (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, scope TEXT NOT NULL, key TEXT NOT NULL, stage TEXT NOT NULL,
+            quantity TEXT NOT NULL, name TEXT NOT NULL, value REAL, withdrawn INTEGER NOT NULL, person TEXT NOT NULL,
+            reason TEXT NOT NULL, from_ms INTEGER NOT NULL);
+        CREATE TABLE care_version (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, body TEXT NOT NULL, from_ms INTEGER NOT NULL);
+        CREATE INDEX care_version_of ON care_version (name, id);
+        """,
+    ),
 )
 
 

@@ -17,6 +17,8 @@ from api.storage.air_tests import SqliteAirTests
 from api.storage.animal_base import AnimalStore
 from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
+from api.storage.care import SqliteCare
+from api.storage.care_base import CareStore
 from api.storage.migrations import migrate
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
@@ -63,6 +65,7 @@ class SqliteStore:
         self.air_tests: AirTestStore = SqliteAirTests(self._connection, self.reader)
         self.reach: ReachStore = SqliteReach(self._connection, self.reader)
         self.rests: RestStore = SqliteRests(self._connection, self.reader)
+        self.care: CareStore = SqliteCare(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""
