@@ -56,7 +56,7 @@ class Spans:
         number = self._asked
         self._asked += 1
         self._species[past.species.name] = past.species
-        simple = len(past.stays) == 1 and not past.holds
+        simple = len(past.stays) == 1 and not past.holds and start_ms < end_ms
         whole: Iterable[tuple[str | None, int, int]] = ((past.stays[0].tank, start_ms, end_ms),) if simple else ()
         for tank, a_ms, b_ms in whole or _pieces(past, start_ms, end_ms):
             rows = self._pieces.setdefault((tank if tank in self.water else None, past.species.name), [])
