@@ -1,4 +1,4 @@
-"""What looks ahead, put together: forecasts, air tests, grace time. Must not do: anything else."""
+"""What looks ahead, put together: forecasts, air tests, grace time, changes. Must not do: anything else."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Callable
 from api.domain.outlook import Outlook
 from api.domain.quantity import Quantity
 from api.services.air_tests import AirTests
+from api.services.changes import Changes
 from api.services.grace import Graces
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
@@ -23,7 +24,8 @@ class Foresight:
         self._plan, self._ingest = plan, ingest
         self.tests = AirTests(store, plan, ingest.judging, warn, now_ms)
         self.grace = Graces(store, plan, now_ms)
-        self.rounds = {"air tests": self.tests.rounds}
+        self.changes = Changes(store, ingest, plan, now_ms)
+        self.rounds = {"air tests": self.tests.rounds, "changes": self.changes.rounds}
 
     def ahead(self, probe: str, quantity: Quantity) -> Outlook:
         """Where one channel is heading."""

@@ -62,7 +62,7 @@ class Rehearsal:
         self._heard: list[Told] = []
         warn = _Listening(self.store, lambda: plan, self._heard.append)
         self.ingest = Ingest(self.store, lambda: plan, warn)
-        guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft: None, self._clock)
+        guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft, stages: None, self._clock)
         self._watch = Watch(self.store, self.ingest, lambda: plan, self._clock, guard)
         self._again = Again(self.store, self.ingest, lambda: plan, self._clock)
         self.accepted = self.refused = 0

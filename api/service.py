@@ -100,7 +100,7 @@ class Service:
             os.close(self._lock)
             raise
         self.lives = Lives(self.store)
-        self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_soft, now_ms)
+        self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_stages, now_ms)
         self.events = EventLog(self.store, self.plan, self.lives, self.guard.look)
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()

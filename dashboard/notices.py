@@ -30,6 +30,9 @@ def notices_of(room: RoomNow, clock: Clock) -> tuple[Notice, ...]:
     """All notices, troubles first."""
     found: list[Notice] = []
     found += _messages(room, clock)
+    if room.resting:
+        line = "Tanks somebody works on, what is shelved or out of service: the Alerts page lists them and ends them."
+        found.append(Notice(True, f"{room.resting} at rest: judged, not told", (line,)))
     for collector in room.collectors:
         found += _collector(collector, clock)
     if room.refused_here:

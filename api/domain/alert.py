@@ -25,6 +25,8 @@ class AlertKind(StrEnum):
     SOFT_AND_HARD = "soft_and_hard"
     MOTHER_STAYS = "mother_stays"
     NOT_DELIVERED = "not_delivered"
+    CHANGE_IN_HOUR = "change_in_hour"
+    CHANGE_IN_DAY = "change_in_day"
 
 
 class AlertState(StrEnum):

@@ -20,6 +20,8 @@ KIND_WORDS = {
     AlertKind.SOFT_AND_HARD: "soft and hard animals together",
     AlertKind.MOTHER_STAYS: "mother with hatched young",
     AlertKind.NOT_DELIVERED: "messages not delivered",
+    AlertKind.CHANGE_IN_HOUR: "changing too fast",
+    AlertKind.CHANGE_IN_DAY: "changed too much in a day",
 }
 
 

@@ -101,6 +101,18 @@ BY_KIND: dict[AlertKind, tuple[str, ...]] = {
         "None cling: take her out gently, the young stay with their shelter.",
         "Feed her apart, then back to her own tank.",
     ),
+    AlertKind.CHANGE_IN_HOUR: (
+        "Look at the animals: do they lie on their side, climb, or not react?",
+        "What was done in the last hour: water change, heater, lid, lamp, door?",
+        "Stop it from going on; do not turn it back at once, that is a second jolt.",
+        "From here on no faster than the care profile allows; smaller and warmer water changes next time.",
+    ),
+    AlertKind.CHANGE_IN_DAY: (
+        "Look at the animals, soft and berried ones first.",
+        "What changed since yesterday: heater, room heating, season, food, number of animals?",
+        "Take it back in small steps over days, no faster than the care profile allows.",
+        "Compare the probe: a drift of a probe looks the same.",
+    ),
     AlertKind.NOT_DELIVERED: (
         "The People page says which channel failed and why.",
         "Is the room's network there? Send a test message by another channel.",
@@ -181,6 +193,8 @@ CARE_BY_KIND: dict[AlertKind, tuple[str, ...]] = {
     AlertKind.SOFT_AND_HARD: (SOFT,),
     AlertKind.MOTHER_STAYS: (SOFT,),
     AlertKind.NOT_DELIVERED: (),
+    AlertKind.CHANGE_IN_HOUR: (MAINS, NO_ICE, SOFT),
+    AlertKind.CHANGE_IN_DAY: (MAINS, NO_ICE),
 }
 
 

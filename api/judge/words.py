@@ -24,6 +24,8 @@ FIRST_CHECK = {
     AlertKind.CALIBRATION_DUE: "Compare the probe with air-saturated water or a reference, and enter it on its page.",
     AlertKind.SOFT_AND_HARD: "Part them: the hard ones out, or a divider and shelter. Do not handle the soft one.",
     AlertKind.MOTHER_STAYS: "Take her out by day 3, once no young cling under her tail; crowded mothers eat young.",
+    AlertKind.CHANGE_IN_HOUR: "Water poured, heater or room changed? Slow it down; do not turn it back at once.",
+    AlertKind.CHANGE_IN_DAY: "What changed since yesterday: heater, room, water, food? Take it back in small steps.",
     AlertKind.NOT_DELIVERED: "The People page says which channel failed and why. Is the network there?",
 }
 FIRST_CHECK_OF = {
@@ -38,6 +40,8 @@ FIRST_CHECK_OF = {
     CauseName.PROBE_DRIFTING: "Is the airstone bubbling? Then wipe the probe and compare it by hand.",
 }
 """What to look at first where the cause says more than the kind of alert."""
+CHANGES = (AlertKind.CHANGE_IN_HOUR, AlertKind.CHANGE_IN_DAY)
+"""Their ``doubt`` says by how much the water changed."""
 LIKELY = 0.5
 """A cause less likely than this is no help half asleep. [1]"""
 SIDES = {AlertKind.LOW_OXYGEN: -1, AlertKind.COLD: -1, AlertKind.HEAT: 1}
@@ -130,6 +134,8 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
     trend = trend_words(outlook, subject.quantity)
     trend = f" {trend[0].upper()}{trend[1:]}." if trend else ""
     doubt = f" This reading is suspect: {event.doubt}." if event.doubt else ""
+    if subject.kind in CHANGES:
+        return f"{head}, {event.doubt}{extra}.{trend} {first}"
     return f"{head}{extra}.{trend}{likely} {first}{why}{doubt}"
 
 

@@ -170,7 +170,8 @@ class CollectorNow:
 class RoomNow:
     """The whole room at one moment, tanks most urgent first. ``unclaimed`` probes belong to no tank.
 
-    ``pressure_source`` says where the station pressure comes from; ``warnings`` are faults in the room's description.
+    ``resting``: how many tanks, probes and alerts rest. ``pressure_source`` says where the station pressure comes from;
+    ``warnings`` are faults in the room's description.
     """
 
     time_ms: int
@@ -184,6 +185,7 @@ class RoomNow:
     no_notify: bool
     collectors: tuple[CollectorNow, ...]
     refused_here: int
+    resting: int = 0
     pressure_source: str = ""
     warnings: tuple[str, ...] = ()
 

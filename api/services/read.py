@@ -79,6 +79,7 @@ class Reader:
             undelivered=tuple(self._store.state.undelivered(50)),
             no_notify=unreachable(plan),
             collectors=self._collectors(now_ms),
+            resting=len(self._store.rests.rests(running=True)),
             refused_here=self._store.state.counters().get("refused", 0),
         )
 

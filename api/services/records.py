@@ -6,7 +6,7 @@ Must not do: judge.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import asdict, replace
 from typing import Any
@@ -39,6 +39,7 @@ class Records:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._soft: frozenset[str] = frozenset()
+        self._stages: dict[str, frozenset[str]] = {}
         self._plan = self._load()
 
     def plan(self) -> RoomPlan:
@@ -102,6 +103,7 @@ class Records:
             simulated=top["simulated"],
             lines=self._lines(),
             soft=self._soft,
+            stages=self._stages,
             people=people_in(top),
             ladder=ladder_in(top),
             care_then=care_over_time(self._store, care),
@@ -117,10 +119,10 @@ class Records:
         """Read the description anew: something it is made of has changed."""
         self._plan = self._load()
 
-    def put_soft(self, tanks: frozenset[str]) -> None:
-        """Which tanks hold a soft animal; a new plan when that changed."""
-        if tanks != self._soft:
-            self._soft = tanks
+    def put_stages(self, soft: frozenset[str], stages: Mapping[str, frozenset[str]]) -> None:
+        """Which tanks hold soft or berried animals, or young; a new plan when that changed."""
+        if (soft, stages) != (self._soft, self._stages):
+            self._soft, self._stages = soft, dict(stages)
             self.reload()
 
     def add_tank(self, tank: Tank, now_ms: int) -> None:

@@ -29,17 +29,17 @@ KINDS = (AlertKind.SOFT_AND_HARD, AlertKind.MOTHER_STAYS)
 
 
 class SoftGuard:
-    """Looks at every tank's animals. ``put_soft`` tells the plan which tanks need tighter limits."""
+    """Looks at every tank's animals. ``put_stages`` tells the plan which tanks hold soft or berried ones, or young."""
 
     def __init__(
         self,
         store: Store,
         lives: Lives,
         plan: Callable[[], RoomPlan],
-        put_soft: Callable[[frozenset[str]], None],
+        put_stages: Callable[[frozenset[str], Mapping[str, frozenset[str]]], None],
         now_ms: Callable[[], int],
     ) -> None:
-        self._store, self._lives, self._plan, self._put_soft, self._now_ms = store, lives, plan, put_soft, now_ms
+        self._store, self._lives, self._plan, self._put_stages, self._now_ms = store, lives, plan, put_stages, now_ms
         self._lock = Lock()
 
     def tanks(self, now_ms: int) -> dict[str, tuple[SoftNow, ...]]:
@@ -82,7 +82,8 @@ class SoftGuard:
             now_ms = self._now_ms()
             soft = {tank: [one for one in some if one.stage is Stage.SOFT] for tank, some in self.tanks(now_ms).items()}
             soft = {tank: some for tank, some in soft.items() if some}
-            self._put_soft(frozenset(soft))
+            broods = self.broods()
+            self._put_stages(frozenset(soft), {tank: _stages(some) for tank, some in broods.items()})
             living: dict[str, list[Life]] = {}
             for life in self._lives.all().values():
                 if life.tank in soft:
@@ -92,8 +93,8 @@ class SoftGuard:
                 for tank, some in soft.items()
                 if _mixed(some, living.get(tank, []))
             }
-            for tank, broods in self.broods().items():
-                hatched = [one.hatched_ms for one in broods if one.hatched_ms is not None]
+            for tank, mothers in broods.items():
+                hatched = [one.hatched_ms for one in mothers if one.hatched_ms is not None]
                 if hatched and now_ms - min(hatched) >= YOUNG_RIDE_MS:
                     wrong[Subject(tank, AlertKind.MOTHER_STAYS)] = min(hatched)
             return wrong
@@ -103,6 +104,11 @@ class SoftGuard:
         for subject in (Subject(tank, kind) for tank in self._plan().tanks for kind in KINDS):
             level = Priority.TODAY if subject in wrong else None
             ingest.take(subject, Sample(now_ms, level, since_ms=wrong.get(subject)), AT_ONCE, events)
+
+
+def _stages(broods: tuple[BroodNow, ...]) -> frozenset[str]:
+    """The stages a care range may be changed for."""
+    return frozenset("berried" if one.hatched_ms is None else "with young" for one in broods)
 
 
 def _mixed(soft: list[SoftNow], living: list[Life]) -> bool:

@@ -58,7 +58,7 @@ class Warn:
         tank_name = plan.tanks[subject.tank].name if subject.tank in plan.tanks else (subject.tank or plan.room.name)
         outlook = event.outlook if event.outlook is not None and event.event not in OVER else NOTHING
         trusted = subject.kind is not AlertKind.NOT_KNOWN and event.event not in OVER
-        if outlook is NOTHING and subject.probe and subject.quantity and trusted:
+        if outlook is NOTHING and subject.kind not in words.CHANGES and subject.probe and subject.quantity and trusted:
             outlook = straight_line(self._store, plan, subject.probe, subject.quantity, event.time_ms, event.value)
             if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
                 event = replace(event, priority=Priority.URGENT)

@@ -49,7 +49,7 @@ def test_a_change_is_kept_with_its_reason_and_can_be_withdrawn(site: Caller) -> 
     status, _ = change(site, "warm-water", quantity="oxygen", tolerable_low="5,5", reason="weak <pump>")
     assert status == 303
     page = site.get("/care/warm-water").text
-    assert "below it: 5 mg/L" in page
+    assert "without the change: 5 mg/L" in page
     assert "weak &lt;pump&gt;" in page
     assert "with changes made here" in page
     withdrawn = {"withdraw": "yes", "confirm": "yes", "quantity": "oxygen", "tolerable_low": "none"}
