@@ -14,8 +14,8 @@ from api.judge.channel_watch import SETTLE_MS, ChannelWatch
 
 URGENT_WITHIN_H, TODAY_WITHIN_H, TOLERABLE_WITHIN_H = 4.0, 10.0, 2.5
 """Urgent: the danger limit within about four hours; today: within ten, or the tolerable limit within two and a half."""
-SURE, UNSURE = 0.9, 0.4
-"""Odds that raise, and odds below which it is over."""
+SURE, SURE_OUTSIDE, UNSURE = 0.9, 0.75, 0.4
+"""Odds that raise, odds that do so outside the tolerable band already, and odds below which it is over."""
 LASTS_MS = {Priority.URGENT: 300_000, Priority.TODAY: 1_200_000}
 LOOKS = {Priority.URGENT: 3, Priority.TODAY: 4}
 """How long, and for how many looks, it must be expected: judgement, tuned on the simulated room."""
@@ -48,7 +48,7 @@ class Heading:
         if self.level is None and not passed and not _unusual(watch, side, quantity):
             odds = {}
         for level in (Priority.URGENT, Priority.TODAY):
-            if odds.get(level, 0.0) >= SURE:
+            if odds.get(level, 0.0) >= (SURE_OUTSIDE if passed else SURE):
                 self._sure_ms.setdefault(level, now_ms)
                 self._looks[level] = self._looks.get(level, 0) + 1
             else:
