@@ -90,7 +90,23 @@ def gap_sd_c(days: Floats) -> Floats:
     return out
 
 
-def clock_of(time_ms: NDArray[np.int64], temperature_c: Floats, curve: Curve, usual_c: float) -> Clock:
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """Of a record's readings, those after which a gap comes, and those at which a clock keeps its sum."""
+
+    gaps: NDArray[np.intp]
+    picked: NDArray[np.intp]
+
+
+def grid_of(time_ms: NDArray[np.int64]) -> Grid:
+    """The grid of a record in the order of time, of two readings at least, for all clocks on it."""
+    gaps = _gaps(time_ms)
+    return Grid(gaps, _knots(time_ms, gaps))
+
+
+def clock_of(
+    time_ms: NDArray[np.int64], temperature_c: Floats, curve: Curve, usual_c: float, grid: Grid | None = None
+) -> Clock:
     """The clock of a record in the order of time; sums at whole hours and at the ends of gaps."""
     slope = max((b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(curve))
     if time_ms.size < 2:
@@ -99,8 +115,8 @@ def clock_of(time_ms: NDArray[np.int64], temperature_c: Floats, curve: Curve, us
         at_ms = np.array([float(time_ms[0]) if time_ms.size else 0.0])
         zero = np.zeros(1)
         return Clock(at_ms, zero, zero, zero, rate, rate, slope, MOST_SD)
-    gaps = _gaps(time_ms)
-    picked = _knots(time_ms, gaps)
+    grid = grid or grid_of(time_ms)
+    gaps, picked = grid.gaps, grid.picked
     known = np.concatenate(([0.0], np.cumsum(_sums(time_ms, temperature_c, curve, picked))))
     knot_ms = time_ms[picked].astype(np.float64)
     lost_ms = np.zeros(picked.size)

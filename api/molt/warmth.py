@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from api.domain.errors import InputError
-from api.molt.clock import BRIDGED_MS, HOUR_MS, Clock, clock_of
+from api.molt.clock import BRIDGED_MS, HOUR_MS, Clock, Grid, clock_of, grid_of
 from api.molt.species import Curve
 from api.science.arrays import Floats
 
@@ -29,6 +29,7 @@ class Warmth:
     hourly: bool = False
     left_out: int = 0
     _clocks: dict[Curve, Clock] = field(default_factory=dict, repr=False)
+    _grids: list[Grid] = field(default_factory=list, repr=False)
 
     @classmethod
     def of_readings(cls, time_ms: ArrayLike, temperature_c: ArrayLike) -> Warmth:
@@ -84,7 +85,9 @@ class Warmth:
                 at_ms = np.stack((self.time_ms, ends_ms), axis=1).ravel()
                 self._clocks[curve] = clock_of(at_ms, np.repeat(self.temperature_c, 2), curve, usual_c)
             else:
-                self._clocks[curve] = clock_of(self.time_ms, self.temperature_c, curve, usual_c)
+                if not self._grids and self.time_ms.size > 1:
+                    self._grids.append(grid_of(self.time_ms))
+                self._clocks[curve] = clock_of(self.time_ms, self.temperature_c, curve, usual_c, *self._grids[:1])
         return self._clocks[curve]
 
     @property

@@ -73,11 +73,10 @@ class TankWarmth:
         """Each hour's start, sum of the probes' means in it, and of how many."""
         rows: list[tuple[int, float]] = []
         for probe in probes:
-            kept = self._store.readings.kept_spans(probe, Quantity.TEMPERATURE, start_ms, end_ms, HOUR_MS // 1000)
-            rows += [(start, total / count) for start, count, total, _, _, _ in kept if count]
-        told = np.fromiter(rows, [("start_ms", np.int64), ("mean", np.float64)], len(rows))
+            rows += self._store.readings.hour_means(probe, Quantity.TEMPERATURE, start_ms, end_ms)
+        told = np.fromiter(rows, [("at_ms", np.int64), ("mean", np.float64)], len(rows))
+        at_ms, mean = told["at_ms"].copy(), told["mean"].copy()
         if len(probes) < 2:
-            return told["start_ms"].copy(), told["mean"].copy(), np.ones(len(rows))
-        starts, place = np.unique(told["start_ms"], return_inverse=True)
-        total = np.bincount(place, told["mean"]).astype(np.float64)
-        return starts, total, np.bincount(place).astype(np.float64)
+            return at_ms, mean, np.ones(mean.size)
+        hours, place = np.unique(at_ms, return_inverse=True)
+        return hours, np.bincount(place, mean).astype(np.float64), np.bincount(place).astype(np.float64)

@@ -133,6 +133,9 @@ class ReadingStore(Protocol):
     ) -> list[Summary]:
         """Spans of ``span_ms`` (a multiple of the kept step) from start to end; empty spans are left out."""
 
+    def hour_means(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> list[tuple[int, float]]:
+        """Start and mean of every whole hour with usable readings that starts from start (inside) to end (outside)."""
+
     def kept_spans(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, step_s: int) -> list[KeptSpan]:
         """Summaries as they are kept, in time order."""
 

@@ -100,6 +100,8 @@ def test_summaries_equal_what_the_readings_give(
                 assert span.flagged == sum(flag >= Flag.SUSPECT for _, flag in inside)
                 if good:
                     assert span.mean == pytest.approx(sum(good) / len(good), abs=1e-3, rel=1e-9)
+        hours = store.readings.hour_means("p", Q.TEMPERATURE, START_MS, START_MS + 7_201_000)
+        assert hours == [(span.start_ms, span.mean) for span in spans if span.count]
     finally:
         store.close()
 

@@ -147,6 +147,7 @@ def main() -> None:
             if state == "cold":
                 for one in water.values():
                     one._clocks.clear()
+                    one._grids.clear()
             print(f"{name:9} {state}  {took(partial(room_outlook, lives, water, now_ms))}")
     with TemporaryDirectory() as folder:
         lab = database(Path(folder), tanks, by_hour)
