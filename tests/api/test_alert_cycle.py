@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from api.domain.alert import AlertEvent, AlertKind, AlertState, Event, Priority, Subject
 from api.judge.alert_cycle import Delays, Sample, Track, acknowledge, step
 
@@ -105,3 +107,40 @@ def test_old_news_wakes_nobody_unless_it_still_stands() -> None:
     over, events = run(track, *(Sample(m * MINUTE_MS, None, 6.0, late=True) for m in range(12, 18)))
     assert [(event.event, event.told) for event in events] == [(Event.CLEARED, False)]
     assert over.state is AlertState.NORMAL
+
+
+STATES = {"A": AlertState.NORMAL, "B": AlertState.UNACKNOWLEDGED, "C": AlertState.ACKNOWLEDGED,
+          "D": AlertState.RETURNED_UNACKNOWLEDGED}  # fmt: skip
+DIAGRAM = [
+    ("A", "condition", "B"), ("A", "clears", "A"), ("A", "acknowledge", "A"),
+    ("B", "condition", "B"), ("B", "clears", "D"), ("B", "acknowledge", "C"),
+    ("C", "condition", "C"), ("C", "clears", "A"), ("C", "acknowledge", "C"),
+    ("D", "condition", "B"), ("D", "clears", "D"), ("D", "acknowledge", "A"),
+]  # fmt: skip
+
+
+def in_state(letter: str) -> tuple[Track, int]:
+    """A track in a state of the diagram, and the minute it is then."""
+    if letter == "A":
+        return Track(SUBJECT), 0
+    if letter == "C":
+        return acknowledge(raised(), 11 * MINUTE_MS)[0], 11
+    if letter == "D":
+        return run(raised(), *(fine(minute) for minute in range(11, 17)))[0], 17
+    return raised(), 11
+
+
+@pytest.mark.parametrize(("before", "happens", "after"), DIAGRAM)
+def test_every_arrow_of_the_state_diagram(before: str, happens: str, after: str) -> None:
+    """All states by all happenings, ISA-18.2 / IEC 62682 (from memory, beside OPC 10000-9 clause 4.8).
+
+    From and to rest (G, H, I): ``test_resting.py``. Latched states (E, F) are not used: no alert here needs a reset.
+    """
+    track, minute = in_state(before)
+    assert track.state is STATES[before]
+    if happens == "acknowledge":
+        track, _ = acknowledge(track, minute * MINUTE_MS)
+    else:
+        look = low if happens == "condition" else fine
+        track, _ = run(track, *(look(minute + n) for n in range(1, 14)))
+    assert track.state is STATES[after]
