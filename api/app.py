@@ -23,6 +23,7 @@ from api.services.event_checks import Doubtful
 from api.settings import settings
 from api.web import (
     animal_routes,
+    care_routes,
     claim_routes,
     event_routes,
     export_routes,
@@ -68,6 +69,7 @@ def create_api(service: Service) -> FastAPI:
     app.router.routes.extend(readings.ROUTES)
     for router in (
         rest_routes.router,
+        care_routes.router,
         routes.router,
         probe_routes.router,
         claim_routes.router,

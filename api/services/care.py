@@ -19,6 +19,7 @@ from api.domain.tank import Tank
 from api.domain.texts import person_name, writable
 from api.judge.care_check import doubts, refusals
 from api.services.care_then import CareThen
+from api.services.event_checks import Doubtful
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
@@ -47,7 +48,7 @@ class ProfileNow:
     doubts: tuple[str, ...]
 
 
-class DoubtfulCare(InputError):
+class DoubtfulCare(Doubtful):
     """What a person should think over; said again with ``confirm`` it is kept."""
 
 
@@ -151,7 +152,7 @@ class Care:
             native = next((one for one in BUILT_IN if one.name == profile_for(tank.species)), None)
             thought |= dict.fromkeys(doubts(oxygen, warmth, native, *air))
         if thought and not confirm:
-            raise DoubtfulCare("; ".join(thought))
+            raise DoubtfulCare([f"{one}." for one in thought])
 
     def _doubts(self, now: CareProfile, native: CareProfile) -> list[str]:
         plan = self._plan()

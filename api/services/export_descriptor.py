@@ -6,12 +6,14 @@ do: read readings.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import version
 from typing import Any
 
 from api.domain.care import CareProfile
+from api.domain.care_change import PROFILE, TANK
 from api.domain.quantity import MEANING
 from api.domain.reading import Flag
 from api.services.export import ARRIVALS, Selection
@@ -71,6 +73,7 @@ def describe(plan: RoomPlan, selection: Selection, name: str, kind: str, now_ms:
                    "volume_l": tank.volume_l} for tank in plan.tanks.values() if tank.id in here],
         "care": [_care(plan.care[one]) for one in dict.fromkeys(plan.tanks[tank].care for tank in sorted(here))
                  if one in plan.care],
+        "care_changes": _changes(plan, here),
         "resources": [_resource(name, kind)],
     }  # fmt: skip
 
@@ -99,6 +102,17 @@ def _limits(field: str) -> dict[str, Any]:
     if field == "arrival":
         limits["enum"] = list(ARRIVALS.values())
     return limits
+
+
+def _changes(plan: RoomPlan, here: Collection[str]) -> list[dict[str, Any]]:
+    """What people changed in the care ranges of these tanks, oldest first; ``care`` is what lies below."""
+    changes = plan.care_then.changes if plan.care_then is not None else ()
+    mine = {(PROFILE, plan.tanks[tank].care) for tank in here if tank in plan.tanks} | {(TANK, tank) for tank in here}
+    return [
+        {**{name: value for name, value in asdict(one).items() if name not in ("id", "from_ms")},
+         "from": _time(one.from_ms)}
+        for one in changes if (one.scope, one.key) in mine
+    ]  # fmt: skip
 
 
 def _care(profile: CareProfile) -> dict[str, Any]:

@@ -59,6 +59,20 @@ def test_a_change_is_kept_with_its_reason_and_can_be_withdrawn(site: Caller) -> 
     assert "new pump" in page
 
 
+def test_the_same_by_json(site: Caller) -> None:
+    """In force, changed, asked about (409), refused (422), and told in an export's description."""
+    said = {"quantity": "oxygen", "numbers": {"tolerable_low": 5.5}, "person": "Ana", "reason": "weak pump"}
+    kept = site.post("/api/v1/care/warm-water/changes", json=said)
+    assert (kept.status_code, kept.json()["history"][0]["reason"]) == (201, "weak pump")
+    assert next(one["profile"]["name"] for one in site.get("/api/v1/care").json()) in ("signal", "warm-water")
+    warm = {"quantity": "temperature", "numbers": {"target_high": 24.0}, "person": "Ana", "reason": "trial"}
+    assert site.post("/api/v1/care/signal/changes", json=warm).status_code == 409
+    assert site.post("/api/v1/care/signal/changes", json=warm | {"confirm": True}).status_code == 201
+    refused = site.post("/api/v1/care/signal/changes", json=said | {"numbers": {"tolerable_low": 99.0}})
+    assert (refused.status_code, refused.headers["content-type"]) == (422, "application/problem+json")
+    assert site.get("/api/v1/care/nothing").status_code == 404
+
+
 def test_what_cannot_be_is_refused_and_what_is_odd_is_asked(site: Caller) -> None:
     """What was typed is still there."""
     status, page = change(site, "warm-water", quantity="temperature", danger_low="25", reason="test")
