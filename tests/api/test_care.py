@@ -16,6 +16,8 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.judge.care_check import doubts, refusals
 from api.services.care import DoubtfulCare, Wish
+from api.services.export import Selection
+from api.services.export_descriptor import describe
 from tests.support.rooms import ROOM, TestRoom, room
 
 T, O2 = Quantity.TEMPERATURE, Quantity.OXYGEN
@@ -186,3 +188,16 @@ def test_what_the_room_file_said_is_kept_when_it_changes(tmp_path: Path) -> None
         limits = [plan.in_force(plan.channel("p1", O2), O2, ms).care for ms in (then_ms, lab.now_ms)]
         assert [one.tolerable_low for one in limits if one is not None] == [5.0, 5.5]
         assert len(lab.service.care.described_since("ours")) == 2
+
+
+def test_an_export_tells_what_people_changed(tanks: TestRoom) -> None:
+    """Of the tanks in it, and of no other."""
+    tanks.minute(7.5)
+    care = tanks.service.care
+    care.change(Wish(TANK, "t1", O2, {"tolerable_low": 5.4}), "Ben", "small tank").result()
+    care.change(Wish(TANK, "t2", O2, {"tolerable_low": 6.2}), "Ben", "another tank").result()
+    channels = tuple((one, "t1") for one in tanks.service.store.readings.channels())
+    body = describe(tanks.service.plan(), Selection(channels, 0, tanks.now_ms), "readings.csv", "csv", tanks.now_ms)
+    assert [(one["key"], one["name"], one["value"], one["person"]) for one in body["care_changes"]] == [
+        ("t1", "tolerable_low", 5.4, "Ben")
+    ]
