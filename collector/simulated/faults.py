@@ -27,6 +27,8 @@ class FaultKind(StrEnum):
     WATER_CHANGE = "water_change"  # share of the water changed for water at room temperature
     ROOM_HEATING_LOST = "room_heating_lost"  # kelvin the room's air falls in the end
     POWER_CUT = "power_cut"  # kelvin the room's air falls in the end; air, heaters, lamps and pumps stop
+    FILTER_STOPPED = "filter_stopped"  # share of the exchange with air that the filter's current made
+    DEMAND_RISES = "demand_rises"  # mg/L per hour the water takes more
     PROBE_QUIET = "probe_quiet"  # not used
     PROBE_STUCK = "probe_stuck"  # not used: the reading stands still
     PROBE_DRIFT = "probe_drift"  # share of the oxygen reading lost per day (fouling)
@@ -58,6 +60,8 @@ class Effects:
     stuck: Array
     low_share: Array
     lifted: Array
+    pump: Array
+    demand_mg_l_h: Array
 
 
 def effects(faults: Iterable[Fault], tanks: Sequence[str], times_ms: Times) -> Effects:
@@ -74,6 +78,8 @@ def effects(faults: Iterable[Fault], tanks: Sequence[str], times_ms: Times) -> E
         stuck=np.zeros(shape),
         low_share=np.zeros(shape),
         lifted=np.zeros(shape),
+        pump=np.ones(shape),
+        demand_mg_l_h=np.zeros(shape),
     )
     column = {tank: index for index, tank in enumerate(tanks)}
     for fault in faults:
@@ -104,6 +110,11 @@ def _apply(fault: Fault, to: Effects, rows: NDArray[np.bool_], columns: slice, t
         case FaultKind.POWER_CUT:
             to.power[at] = 0.0
             to.room_fall_k[at] += fault.strength
+        case FaultKind.FILTER_STOPPED:
+            to.air[at] *= max(0.0, 1.0 - fault.strength)
+            to.pump[at] = 0.0
+        case FaultKind.DEMAND_RISES:
+            to.demand_mg_l_h[at] += fault.strength
         case FaultKind.PROBE_QUIET:
             to.quiet[at] = 1.0
         case FaultKind.PROBE_STUCK:

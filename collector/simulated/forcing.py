@@ -42,9 +42,10 @@ def forcing(tanks: Tanks, names: Sequence[str], air: RoomAir, faults: Iterable[F
     fed = _fed(tanks, times, air)
     return Forcing(
         room_target_c=air.target_c(times)[:, None] - acting.room_fall_k,
-        device_w=acting.power * (lit * given["lamp_w"] + given["pump_w"]),
+        device_w=acting.power * (lit * given["lamp_w"] + acting.pump * given["pump_w"]),
         activity=animals.night_activity(hour, LIGHT_FROM_H, LIGHT_UNTIL_H)[:, None] * fed,
-        water_mg_l_h=given["water_mg_l_h"] * (1.0 + FED_WATER_SHARE * (fed - 1.0) / animals.FED_PEAK),
+        water_mg_l_h=given["water_mg_l_h"] * (1.0 + FED_WATER_SHARE * (fed - 1.0) / animals.FED_PEAK)
+        + acting.demand_mg_l_h,
         faults=acting,
     )
 
