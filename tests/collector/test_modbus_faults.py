@@ -237,7 +237,11 @@ def test_an_endless_noise_keeps_reads_short_and_memory_small(line: SerialLine) -
     stop.set()
     noise.join()
     with RtuProbe(line, {1: device()}):
-        assert numbers(polled(driver)) == RIGHT
+        found = numbers(polled(driver))
+        if found != RIGHT:  # what was still on its way when the noise ended may cost the first answer
+            assert set(found) < set(RIGHT)
+            found = numbers(polled(driver))
+        assert found == RIGHT
     driver.close()
     assert longest_s < 1.0
     assert most_bytes < 500_000
