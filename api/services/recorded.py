@@ -22,6 +22,7 @@ EXPORTED = ("time", "probe", "quantity", "raw", "raw_unit")
 QUANTITIES = {str(one): one for one in Quantity}
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MOST_TOLD = 20
+EARLIEST_S, LATEST_S = 946_684_800.0, 7_258_118_400.0
 
 
 @dataclass
@@ -42,7 +43,8 @@ def read_recorded(files: Sequence[Path]) -> Recorded:
     parts = [sorted(_file(path, out), key=_when) for path in files]
     out.readings = list(merge(*parts, key=_when))
     if not out.readings:
-        raise InputError(f"no reading in {', '.join(map(str, files)) or 'no file'}")
+        first = "; ".join(f"line {line}: {why}" for _, line, why in out.refused[:3])
+        raise InputError(f"no reading in {', '.join(map(str, files)) or 'no file'}{f' ({first})' if first else ''}")
     return out
 
 
@@ -60,12 +62,14 @@ def _file(path: Path, out: Recorded) -> Iterator[RawReading]:
                     if not row:
                         continue
                     try:
+                        if len(row) <= max(*columns, derived or 0):
+                            raise ValueError(f"{len(row)} columns are too few")
                         if derived is None or row[derived] != "true":
                             yield _reading(row, columns)
-                    except (ValueError, IndexError) as error:
+                    except (ValueError, OverflowError, InputError) as error:
                         out.refusals += 1
                         if len(out.refused) < MOST_TOLD:
-                            out.refused.append((str(path), rows.line_num, str(error) or "too few columns"))
+                            out.refused.append((str(path), rows.line_num, str(error)))
             except (csv.Error, UnicodeDecodeError) as error:
                 raise InputError(f"{path}, line {rows.line_num + 1}: this is no CSV in UTF-8: {error}") from error
     except OSError as error:
@@ -75,6 +79,8 @@ def _file(path: Path, out: Recorded) -> Iterator[RawReading]:
 def _columns(header: Sequence[str], path: Path) -> tuple[tuple[int, ...], int | None]:
     """Places of probe, quantity, time, value and unit, and of the mark of what was derived."""
     names = {name.strip().casefold(): at for at, name in enumerate(header)}
+    if len(names) < len(header):
+        raise InputError(f"{path}, line 1: a column is named twice in {','.join(header)[:80]!r}")
     if all(name in names for name in EXPORTED):
         wanted = ("probe", "quantity", "time", "raw", "raw_unit")
         return tuple(names[name] for name in wanted), names.get("derived")
@@ -102,7 +108,16 @@ def _time_ms(text: str) -> int:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        return round(float(text) * 1000)
+        return _epoch_ms(float(text), text)
     if moment.tzinfo is None:
         raise ValueError(f"time {text[:40]!r} names no zone; write Z or +02:00 behind it")
     return (moment - EPOCH) // timedelta(milliseconds=1)
+
+
+def _epoch_ms(number: float, text: str) -> int:
+    """Seconds since 1970; what could only be milliseconds is refused, not guessed."""
+    if not EARLIEST_S <= number <= LATEST_S:
+        raise ValueError(
+            f"time {text[:40]!r} is not between 2000 and 2200 in seconds since 1970; milliseconds are not taken"
+        )
+    return round(number * 1000)

@@ -105,6 +105,37 @@ def test_files_that_are_none(room: Path, tmp_path: Path, text: str, words: str) 
     assert not (tmp_path / "a.jsonl").exists()
 
 
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("p1,oxygen,1790000000000,7,mg/L", "milliseconds are not taken"),
+        ("p1,oxygen,inf,7,mg/L", "not between 2000 and 2200"),
+        ("p\0,oxygen,1790000000,7,mg/L", "probe"),
+        ("p1,oxygen", "too few"),
+        ('p1,temperature,1790000000,"20,5",Cel', "20,5"),
+    ],
+)
+def test_a_row_that_cannot_be_used_loses_nothing_else(tmp_path: Path, row: str, words: str) -> None:
+    """The rows around it are taken; alone it is said why there is no reading."""
+    path = tmp_path / "one.csv"
+    head, good = "probe,quantity,time,value,unit\n", "p1,oxygen,1790000000,7,mg/L\n"
+    path.write_text(f"{head}{good}{row}\np1,oxygen,1790000060,7,mg/L\n", encoding="utf-8")
+    found = read_recorded([path])
+    assert (len(found.readings), found.refusals) == (2, 1)
+    assert words in found.refused[0][2]
+    path.write_text(f"{head}{row}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 2: "):
+        read_recorded([path])
+
+
+def test_a_column_named_twice_is_told(tmp_path: Path) -> None:
+    """Not the last one taken in silence."""
+    path = tmp_path / "one.csv"
+    path.write_text("probe,probe,quantity,time,value,unit\nA,B,oxygen,1790000000,7,mg/L\n", encoding="utf-8")
+    with pytest.raises(InputError, match="named twice"):
+        read_recorded([path])
+
+
 def test_what_cannot_be_asked(room: Path, tmp_path: Path) -> None:
     """A photo, a folder, delays that are none, a room that is not there."""
     (tmp_path / "photo.csv").write_bytes(b"\xff\xd8\xff\xe0\x00\x10JFIF" * 20)
