@@ -16,7 +16,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.judge.alert_cycle import Track
 from api.services.again import Again
-from api.services.ingest import Ingest, Outcome
+from api.services.ingest import Ingest
 from api.services.lives import Lives
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
@@ -65,7 +65,6 @@ class Rehearsal:
         guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft, stages: None, self._clock)
         self._watch = Watch(self.store, self.ingest, lambda: plan, self._clock, guard)
         self._again = Again(self.store, self.ingest, lambda: plan, self._clock)
-        self.accepted = self.refused = 0
 
     def _clock(self) -> int:
         return self.now_ms
@@ -73,9 +72,7 @@ class Rehearsal:
     def take(self, readings: Sequence[RawReading], now_ms: int) -> list[Told]:
         """Readings that arrive at a time, in any order; what they lead to, and what silence before them led to."""
         told = self.advance(now_ms)
-        outcome: Outcome = self.ingest.accept(readings, now_ms).result()
-        self.accepted += outcome.accepted
-        self.refused += len(outcome.refused)
+        self.ingest.accept(readings, now_ms).result()
         return told + self._taken()
 
     def advance(self, now_ms: int) -> list[Told]:

@@ -59,6 +59,14 @@ class Means:
     high: Floats
     length_ms: int
 
+    def where(self, keep: NDArray[np.bool_]) -> Means:
+        """Some of them."""
+        return Means(self.start_ms[keep], self.mean[keep], self.low[keep], self.high[keep], self.length_ms)
+
+    def since(self, start_ms: int) -> Means:
+        """Those that begin at a time or later."""
+        return self.where(self.start_ms >= start_ms)
+
 
 def conditions(means: Means, care: CareRange | None, start_ms: int, end_ms: int) -> Conditions:
     """Statistics from start (inside) to end (outside).

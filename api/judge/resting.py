@@ -67,11 +67,6 @@ def resting_in(rests: Iterable[Rest], subject: Subject) -> Rest | None:
     return min(found, key=lambda rest: STRENGTH[rest.state], default=None)
 
 
-def repeating(activations: int) -> bool:
-    """Whether so many activations within ``REPEAT_SPAN_MS`` are a repeating alert."""
-    return activations >= REPEATS
-
-
 def told_again(activations: int, priority: Priority) -> bool:
     """Whether an activation is told: of a repeating alert the one that makes it so, and every urgent one."""
     return activations <= REPEATS or priority is Priority.URGENT

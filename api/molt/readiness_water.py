@@ -21,12 +21,10 @@ NIGHT_H = 10.0
 """From evening to morning, when nobody is there: judgement. [h]"""
 
 
-def quantity_finding(quantity: Quantity, week: Kept, fortnight: Kept, care: CareRange | None) -> Finding:
+def quantity_finding(quantity: Quantity, week: Kept, fortnight: Kept, care: CareRange) -> Finding:
     """How a quantity kept in its range over the last 7 and 14 days."""
     point = Point.TEMPERATURE if quantity is Quantity.TEMPERATURE else Point.OXYGEN
     label = MEANING[quantity].label
-    if care is None:
-        return Finding(point, Verdict.NOT_KNOWN, f"no care range for {label}", f"Give {label} a care range.", 7.0)
     if week.in_target is None or week.known < ENOUGH_KNOWN:
         words = f"{label} is known for {_share(week.known)} of the last 7 days"
         return Finding(point, Verdict.NOT_KNOWN, words, f"See that the tank's {label} is measured day and night.", 7.0)

@@ -5,37 +5,12 @@ Of the means of short spans, flagged readings left out. Must not do: guess what 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.care import CareRange
-from api.science.arrays import Floats
-
-DAY_MS = 86_400_000
-
-
-@dataclass(frozen=True, slots=True)
-class Spans:
-    """Means of spans of equal length: start [ms], mean, lowest and highest in the canonical unit."""
-
-    start_ms: NDArray[np.int64]
-    mean: Floats
-    low: Floats
-    high: Floats
-    length_ms: int
-
-    def since(self, start_ms: int) -> Spans:
-        """Those that begin at a time or later."""
-        keep = self.start_ms >= start_ms
-        return Spans(self.start_ms[keep], self.mean[keep], self.low[keep], self.high[keep], self.length_ms)
-
-    @property
-    def size(self) -> int:
-        """How many."""
-        return int(self.start_ms.size)
+from api.judge.conditions import DAY_MS, Means
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +30,7 @@ class Kept:
     swing: float | None
 
 
-def kept(spans: Spans, care: CareRange, start_ms: int, end_ms: int) -> Kept:
+def kept(spans: Means, care: CareRange, start_ms: int, end_ms: int) -> Kept:
     """How the water kept from start to end.
 
     Raises ValueError for a time that does not go on.
@@ -63,11 +38,11 @@ def kept(spans: Spans, care: CareRange, start_ms: int, end_ms: int) -> Kept:
     if end_ms <= start_ms:
         raise ValueError("the end lies before the start")
     mine = spans.since(start_ms)
-    known = min(1.0, mine.size * mine.length_ms / (end_ms - start_ms))
-    if not mine.size:
+    known = min(1.0, mine.start_ms.size * mine.length_ms / (end_ms - start_ms))
+    if not mine.start_ms.size:
         return Kept(known, None, None, None, None, None, 0.0, 0.0, None)
     hours = mine.length_ms / 3.6e6
-    inside = np.ones(mine.size, bool)
+    inside = np.ones(mine.start_ms.size, bool)
     if care.target_low is not None:
         inside &= mine.mean >= care.target_low
     if care.target_high is not None:
@@ -82,7 +57,7 @@ def kept(spans: Spans, care: CareRange, start_ms: int, end_ms: int) -> Kept:
     )  # fmt: skip
 
 
-def _swing(mine: Spans) -> float:
+def _swing(mine: Means) -> float:
     """The largest difference within any 24 hours."""
     largest, first = 0.0, 0
     lows: list[int] = []
@@ -103,11 +78,3 @@ def _swing(mine: Spans) -> float:
             highs.pop(0)
         largest = max(largest, means[highs[0]] - means[lows[0]])
     return largest
-
-
-def spans_of(rows: Sequence[tuple[int, float, float, float]], length_ms: int) -> Spans:
-    """Spans from (start_ms, mean, low, high)."""
-    if not rows:
-        return Spans(np.empty(0, np.int64), np.empty(0), np.empty(0), np.empty(0), length_ms)
-    start, mean, low, high = zip(*rows, strict=True)
-    return Spans(np.array(start, np.int64), np.array(mean), np.array(low), np.array(high), length_ms)

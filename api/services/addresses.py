@@ -5,7 +5,7 @@ Must not do: let an address out to a page; those show its kind only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
 from api.domain.alert import PRIORITY_ORDER, Priority
@@ -75,8 +75,3 @@ def kind_of(address: str) -> str:
 def unreachable(plan: RoomPlan) -> bool:
     """Whether nobody at all is told of alerts."""
     return not plan.notify and not plan.people
-
-
-def all_targets(plan: RoomPlan) -> Sequence[str]:
-    """Every target, the room's own first."""
-    return list(addresses(plan))

@@ -14,9 +14,11 @@ import numpy as np
 from api.domain.care import CareRange
 from api.domain.life import Life
 from api.domain.quantity import Quantity
+from api.judge.conditions import Means, means_of
 from api.molt.lookback import PastInterval, past_intervals
-from api.molt.water_kept import Kept, Spans, kept, spans_of
+from api.molt.water_kept import Kept, kept
 from api.services.animal_csv import written
+from api.services.kept_means import kept_means
 from api.services.lives import Lives
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
@@ -64,9 +66,8 @@ class LookBack:
 
     def intervals(self, now_ms: int, animals: Collection[int] | None = None) -> tuple[Interval, ...]:
         """Every interval that began with a molt, of some animals or of all, in the order of animals and time."""
-        lives = {
-            number: life for number, life in self._lives.all().items() if animals is None or number in set(animals)
-        }
+        wanted = None if animals is None else set(animals)
+        lives = {number: life for number, life in self._lives.all().items() if wanted is None or number in wanted}
         found = past_intervals(lives.values(), self._molts.water(lives, now_ms), now_ms)
         read = _Tanks(self._store, self._plan())
         return tuple(
@@ -83,7 +84,7 @@ class _Tanks:
 
     def __init__(self, store: Store, plan: RoomPlan) -> None:
         self._store, self._plan = store, plan
-        self._hours: dict[tuple[str, Quantity], Spans] = {}
+        self._hours: dict[tuple[str, Quantity], Means] = {}
 
     def of(self, life: Life, one: PastInterval, quantity: Quantity) -> WaterOf:
         """A quantity over an interval, wherever the animal sat."""
@@ -97,30 +98,31 @@ class _Tanks:
                 care = self._plan.range_of(tank, quantity) or care
         if not parts or one.to_ms <= one.from_ms:
             return WaterOf(None, None)
-        rows = Spans(
+        rows = Means(
             np.concatenate([part.start_ms for part in parts]), np.concatenate([part.mean for part in parts]),
             np.concatenate([part.low for part in parts]), np.concatenate([part.high for part in parts]), HOUR_MS,
         )  # fmt: skip
-        if not rows.size:
+        if not rows.start_ms.size:
             return WaterOf(None, None)
         # hours are kept from their start: the first may begin a little before the interval
         first_ms = min(one.from_ms, int(rows.start_ms[0]))
         return WaterOf(float(rows.mean.mean()), kept(rows, care or CareRange(quantity), first_ms, one.to_ms))
 
-    def _of_tank(self, tank: str, quantity: Quantity) -> Spans:
+    def _of_tank(self, tank: str, quantity: Quantity) -> Means:
         known = self._hours.get((tank, quantity))
         if known is None:
             known = self._hours[tank, quantity] = self._read(tank, quantity)
         return known
 
-    def _read(self, tank: str, quantity: Quantity) -> Spans:
+    def _read(self, tank: str, quantity: Quantity) -> Means:
         """Of several probes the mean of their means, the lowest and the highest."""
         hours: dict[int, list[tuple[float, float, float]]] = {}
         for probe in self._plan.probes_of(tank):
-            for one in self._store.readings.summaries(probe.id, quantity, 0, 2**62, HOUR_S, HOUR_MS):
-                if one.mean is not None and one.low is not None and one.high is not None:
-                    hours.setdefault(one.start_ms, []).append((one.mean, one.low, one.high))
-        return spans_of(
+            rows = kept_means(self._store, probe.id, quantity, 0, 2**62, HOUR_S)
+            columns = (rows.start_ms, rows.mean, rows.low, rows.high)
+            for hour, mean, low, high in zip(*(column.tolist() for column in columns), strict=True):
+                hours.setdefault(hour, []).append((mean, low, high))
+        return means_of(
             [
                 (hour, sum(m for m, _, _ in some) / len(some), min(a for _, a, _ in some), max(b for _, _, b in some))
                 for hour, some in sorted(hours.items())
@@ -129,11 +131,10 @@ class _Tanks:
         )
 
 
-def _cut(hours: Spans, start_ms: int, end_ms: int) -> Spans:
+def _cut(hours: Means, start_ms: int, end_ms: int) -> Means:
     """The hours that lie in a time by their middle."""
     middle = hours.start_ms + HOUR_MS // 2
-    keep = (middle >= start_ms) & (middle < end_ms)
-    return Spans(hours.start_ms[keep], hours.mean[keep], hours.low[keep], hours.high[keep], HOUR_MS)
+    return hours.where((middle >= start_ms) & (middle < end_ms))
 
 
 def intervals_csv(intervals: Iterable[Interval]) -> str:

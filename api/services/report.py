@@ -44,11 +44,6 @@ class QuantityReport:
     flagged: int
     care: CareRange | None
 
-    @property
-    def flagged_share(self) -> float:
-        """The share of its readings that was left out."""
-        return self.flagged / max(1, self.readings + self.flagged)
-
 
 @dataclass(frozen=True, slots=True)
 class Stood:

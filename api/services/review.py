@@ -9,8 +9,9 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from math import isfinite
 
+from api.domain.care import CareRange
 from api.domain.errors import InputError, NotFound
-from api.domain.life import Stage
+from api.domain.life import Life, Stage
 from api.domain.quantity import Quantity
 from api.domain.tank import Tank
 from api.judge.soft_stage import stage_at
@@ -26,6 +27,7 @@ from api.molt.readiness_keeping import (
     shelter_finding,
 )
 from api.molt.readiness_water import grace_finding, quantity_finding, stagnation_finding, swing_finding
+from api.molt.water_kept import Kept
 from api.services.grace import Grace, Graces
 from api.services.lives import Lives
 from api.services.molts import Molts
@@ -84,12 +86,9 @@ class Review:
         plan = self._plan()
         chosen = self._chosen(plan, tanks)
         water = ReviewWater(self._store, plan, now_ms)
-        graces = {one.tank.id: one for one in self._grace.all()}
-        room = self._molts.outlook(now_ms)
-        made = tuple(
-            self._one(tank, water, graces.get(tank.id), room, (max(start_ms, now_ms), end_ms), now_ms)
-            for tank in chosen
-        )
+        span = (max(start_ms, now_ms), end_ms)
+        due = _due(self._lives.all(), self._molts.outlook(now_ms), span)
+        made = tuple(self._one(tank, plan, water, due, span[0], now_ms) for tank in chosen)
         order = {Verdict.FIX_FIRST: 0, Verdict.NOT_KNOWN: 1, Verdict.FIT: 2}
         return RoomReview(
             made_ms=now_ms,
@@ -110,58 +109,58 @@ class Review:
         return [tank for tank in plan.tanks.values() if tank.id in held] or list(plan.tanks.values())
 
     def _one(
-        self, tank: Tank, water: ReviewWater, grace: Grace | None, room: RoomOutlook | None, span: tuple[int, int],
+        self, tank: Tank, plan: RoomPlan, water: ReviewWater, may_molt: Mapping[int, DueAnimal], begin_ms: int,
         now_ms: int,
     ) -> Reviewed:  # fmt: skip
         living = [life for life in self._lives.all().values() if life.alive and life.tank == tank.id]
         soft = sum(stage_at(life.molts, now_ms) is Stage.SOFT for life in living)
-        due = _due({life.id: life.animal.name for life in living}, room, span)
+        due = sorted((may_molt[life.id] for life in living if life.id in may_molt), key=lambda one: -one.chance)
         temperature = water.kept(tank, Quantity.TEMPERATURE)
-        plan = self._plan()
-        findings: list[Finding] = []
-        for quantity in (Quantity.TEMPERATURE, Quantity.OXYGEN):
-            both = water.kept(tank, quantity)
-            care = plan.range_of(tank, quantity)
-            if both is None or care is None:
-                point = Point.TEMPERATURE if quantity is Quantity.TEMPERATURE else Point.OXYGEN
-                findings.append(Finding(point, Verdict.NOT_KNOWN, "no care range", "Give it a care range.", 7.0))
-            else:
-                findings.append(quantity_finding(quantity, *both, care))
+        findings = [
+            _quantity(Quantity.TEMPERATURE, temperature, plan.range_of(tank, Quantity.TEMPERATURE)),
+            _quantity(Quantity.OXYGEN, water.kept(tank, Quantity.OXYGEN), plan.range_of(tank, Quantity.OXYGEN)),
+        ]
         if temperature is not None:
             findings.append(swing_finding(temperature[0]))
-        findings.append(stagnation_finding(water.stagnation_h(tank.id), water.watched(tank.id)))
-        findings.append(grace_finding(_hours(grace)))
         kit = {one: water.tested(tank.id, one) for one in KIT}
-        findings += hardness_findings(kit[Quantity.HARDNESS], kit[Quantity.CALCIUM], now_ms)
         warm_c = temperature[0].highest if temperature is not None else None
-        findings.append(ammonia_finding(kit[Quantity.AMMONIA], kit[Quantity.PH], warm_c, now_ms))
-        findings.append(probes_finding(water.probes(tank.id)))
         findings += [
+            stagnation_finding(water.stagnation_h(tank.id), water.watched(tank.id)),
+            grace_finding(_hours(self._grace.tank(tank.id))),
+            *hardness_findings(kit[Quantity.HARDNESS], kit[Quantity.CALCIUM], now_ms),
+            ammonia_finding(kit[Quantity.AMMONIA], kit[Quantity.PH], warm_c, now_ms),
+            probes_finding(water.probes(tank.id)),
             company_finding(len(living), soft, due), shelter_finding(due), due_finding(due, len(living)),
         ]  # fmt: skip
         first_ms = min((one.from_ms for one in due if one.from_ms is not None), default=None)
-        return reviewed(tank.id, findings, first_ms, span[0], now_ms)
+        return reviewed(tank.id, findings, first_ms, begin_ms, now_ms)
 
 
 KIT = (Quantity.HARDNESS, Quantity.CALCIUM, Quantity.AMMONIA, Quantity.PH)
 
 
-def _hours(grace: Grace | None) -> tuple[float, float] | None:
+def _quantity(quantity: Quantity, both: tuple[Kept, Kept] | None, care: CareRange | None) -> Finding:
+    if both is None or care is None:
+        point = Point.TEMPERATURE if quantity is Quantity.TEMPERATURE else Point.OXYGEN
+        return Finding(point, Verdict.NOT_KNOWN, "no care range", "Give it a care range.", 7.0)
+    return quantity_finding(quantity, *both, care)
+
+
+def _hours(grace: Grace) -> tuple[float, float] | None:
     """Hours to the last limit there is, at worst and in the middle; None: not known. A month stands for never."""
-    if grace is None or not grace.source or not grace.to:
+    if not grace.source or not grace.to:
         return None
     low, middle = grace.to[-1].low_h, grace.to[-1].hours
     return (low if isfinite(low) else 720.0, middle if isfinite(middle) else 720.0)
 
 
-def _due(names: Mapping[int, str], room: RoomOutlook | None, span: tuple[int, int]) -> tuple[DueAnimal, ...]:
-    """Who may molt in a span, the likeliest first."""
-    if room is None or not names:
-        return ()
-    chances = room.between(span)[:, :, 0]
-    found = []
-    for at, out in enumerate(room.outlooks):
-        chance = float(room.weights @ chances[:, at])
-        if out.animal in names and chance >= LIKELY:
-            found.append(DueAnimal(names[out.animal], chance, out.window_80[0]))
-    return tuple(sorted(found, key=lambda one: -one.chance))
+def _due(lives: Mapping[int, Life], room: RoomOutlook | None, span: tuple[int, int]) -> dict[int, DueAnimal]:
+    """Who may molt in a span."""
+    if room is None or not room.outlooks:
+        return {}
+    chances = room.weights @ room.between(span)[:, :, 0]
+    return {
+        out.animal: DueAnimal(lives[out.animal].animal.name, chance, out.window_80[0])
+        for out, chance in zip(room.outlooks, chances.tolist(), strict=True)
+        if chance >= LIKELY and out.animal in lives
+    }

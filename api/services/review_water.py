@@ -9,12 +9,14 @@ from api.domain.cause import CauseName
 from api.domain.husbandry import EventKind
 from api.domain.quantity import Quantity
 from api.domain.tank import Tank
+from api.judge.conditions import means_of
 from api.judge.soft_stage import tighter
 from api.molt.readiness import DAY_MS
 from api.molt.readiness_keeping import ProbeState, Sampled
-from api.molt.water_kept import Kept, Spans, kept, spans_of
+from api.molt.water_kept import Kept, kept
 from api.services import reasons
 from api.services.entries import entry_of
+from api.services.kept_means import kept_means
 from api.services.plan import RoomPlan
 from api.services.watch import quiet_after_s
 from api.storage.animal_base import Asked
@@ -32,6 +34,7 @@ class ReviewWater:
 
     def __init__(self, store: Store, plan: RoomPlan, now_ms: int) -> None:
         self._store, self._plan, self._now_ms = store, plan, now_ms
+        self._channels = store.readings.channels()
         start_ms = now_ms - DAYS * DAY_MS
         self._alerts = [
             row
@@ -52,26 +55,12 @@ class ReviewWater:
         end_ms = self._now_ms
         found = []
         for probe in self._plan.probes_of(tank.id):
-            spans = self._spans(probe.id, quantity)
-            if spans.size or self._plan.measures(probe.id, quantity):
+            spans = kept_means(self._store, probe.id, quantity, end_ms - DAYS * DAY_MS, end_ms + 1, SPAN_S)
+            if spans.start_ms.size or self._plan.measures(probe.id, quantity):
                 found.append(tuple(kept(spans, care, end_ms - days * DAY_MS, end_ms) for days in (7, DAYS)))
-        nothing = kept(spans_of([], SPAN_S * 1000), care, end_ms - 7 * DAY_MS, end_ms)
+        nothing = kept(means_of([], SPAN_S * 1000), care, end_ms - 7 * DAY_MS, end_ms)
         week, fortnight = min(found, key=lambda two: _badness(two[0]), default=(nothing, nothing))
         return week, fortnight
-
-    def _spans(self, probe: str, quantity: Quantity) -> Spans:
-        rows = self._store.readings.summaries(
-            probe, quantity, self._now_ms - DAYS * DAY_MS, self._now_ms + 1, SPAN_S, SPAN_S * 1000
-        )
-        mine = [(one.start_ms, one.mean, one.low, one.high) for one in rows]
-        return spans_of(
-            [
-                (start_ms, mean, mean if low is None else low, mean if high is None else high)
-                for start_ms, mean, low, high in mine
-                if mean is not None
-            ],
-            SPAN_S * 1000,
-        )
 
     def stagnation_h(self, tank: str) -> float:
         """Hours of the last 14 days in which an alert stood that names lost air or standing water first. [h]"""
@@ -99,7 +88,7 @@ class ReviewWater:
         probes = {probe.id for probe in self._plan.probes_of(tank)}
         found += [
             Sampled(one.value, one.last_ms)
-            for one in self._store.readings.channels()
+            for one in self._channels
             if one.probe in probes and one.quantity is quantity and one.value is not None and one.flag < 4
         ]
         return max(found, key=lambda one: one.time_ms, default=None)
@@ -121,7 +110,7 @@ class ReviewWater:
             due_ms = self._plan.calibration_due_ms(probe, value.quantity)
             never = value.quantity in OXYGENS and not self._plan.lines.get((probe, value.quantity))
             due = due or never or (due_ms is not None and due_ms < self._now_ms)
-        last_ms = max((one.last_ms for one in self._store.readings.channels() if one.probe == probe), default=-1)
+        last_ms = max((one.last_ms for one in self._channels if one.probe == probe), default=-1)
         quiet = self._now_ms - last_ms > quiet_after_s(described, self._plan) * 1000
         return ProbeState(probe, doubtful / max(1, good), due, quiet)
 

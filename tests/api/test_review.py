@@ -15,6 +15,7 @@ from api.domain.errors import InputError, NotFound
 from api.domain.husbandry import EventKind, KitValue
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.judge.conditions import means_of
 from api.molt.readiness import DAY_MS, Finding, Point, Verdict, reviewed
 from api.molt.readiness_keeping import (
     DueAnimal,
@@ -26,7 +27,7 @@ from api.molt.readiness_keeping import (
     probes_finding,
 )
 from api.molt.readiness_water import grace_finding, quantity_finding, stagnation_finding, swing_finding
-from api.molt.water_kept import Kept, kept, spans_of
+from api.molt.water_kept import Kept, kept
 from tests.support.colony import log, settle
 from tests.support.rooms import TestRoom, room
 
@@ -41,7 +42,7 @@ def water(values: list[float], start_ms: int = 0) -> Kept:
     """Means of five minutes each, kept over their own time."""
     rows = [(start_ms + at * SPAN_MS, one, one - 0.1, one + 0.1) for at, one in enumerate(values)]
     assert OXYGEN is not None
-    return kept(spans_of(rows, SPAN_MS), OXYGEN, start_ms, start_ms + len(values) * SPAN_MS)
+    return kept(means_of(rows, SPAN_MS), OXYGEN, start_ms, start_ms + len(values) * SPAN_MS)
 
 
 def test_shares_hours_and_extremes_beside_numpy() -> None:
@@ -60,7 +61,7 @@ def test_shares_hours_and_extremes_beside_numpy() -> None:
 def test_a_gap_is_not_known_and_a_short_record_says_so() -> None:
     """Half a day of a week is no week."""
     assert OXYGEN is not None
-    spans = spans_of([(at * SPAN_MS, 8.0, 8.0, 8.0) for at in range(144)], SPAN_MS)
+    spans = means_of([(at * SPAN_MS, 8.0, 8.0, 8.0) for at in range(144)], SPAN_MS)
     week = kept(spans, OXYGEN, 0, 7 * DAY_MS)
     assert week.known == pytest.approx(0.5 / 7.0)
     assert quantity_finding(Quantity.OXYGEN, week, week, OXYGEN).verdict is Verdict.NOT_KNOWN
@@ -79,6 +80,7 @@ def test_a_gap_is_not_known_and_a_short_record_says_so() -> None:
 def test_oxygen_of_a_week(values: list[float], verdict: Verdict, words: str) -> None:
     """Nine tenths of the time in target, and less than half an hour beyond the tolerable band."""
     week = water(values)
+    assert OXYGEN is not None
     found = quantity_finding(Quantity.OXYGEN, week, week, OXYGEN)
     assert found.verdict is verdict
     assert words in found.words
