@@ -11,7 +11,7 @@ from pathlib import Path
 
 from api.app import now_ms
 from api.domain.errors import InputError
-from api.service import DATABASE
+from api.kept_store import kept_store
 from api.services.animal_csv import COLUMNS, read_animals, write_animals, write_events
 from api.services.animal_import import import_animals
 from api.services.animals import Animals
@@ -19,7 +19,6 @@ from api.services.husbandry import EventLog
 from api.services.lives import Lives
 from api.services.records import Records
 from api.storage.animal_base import Asked
-from api.storage.sqlite import SqliteStore
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +37,10 @@ def open_colony(data: Path) -> Iterator[Colony]:
 
     Raises InputError when nothing was ever kept there.
     """
-    if not (data / DATABASE).exists():
-        raise InputError(f"there is no {data / DATABASE}: start Intermolt once, so that its tanks are known")
-    store = SqliteStore(data / DATABASE)
-    try:
+    with kept_store(data, "start Intermolt once, so that its tanks are known") as store:
         plan, lives = Records(store).plan, Lives(store)
         events = EventLog(store, plan, lives)
         yield Colony(Animals(store, plan, lives, events), events, lives, plan().room.zone)
-    finally:
-        store.close()
 
 
 def import_file(data: Path, file: str, person: str) -> int:

@@ -11,9 +11,7 @@ import os
 import sys
 from argparse import Namespace
 from collections.abc import Iterable, Iterator
-from contextlib import ExitStack
 from dataclasses import replace
-from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -23,14 +21,14 @@ from tqdm import tqdm
 from api.app import now_ms
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
-from api.service import DATABASE
+from api.kept_store import kept_store
+from api.moments import moment_of
 from api.services.export import Export, Page, Selection, csv_of
 from api.services.export_descriptor import describe
 from api.services.export_parquet import writer
 from api.services.plan import RoomPlan
 from api.services.records import Records
 from api.settings import Settings
-from api.storage.sqlite import SqliteStore
 from api.web.times import FIRST_MS
 
 KINDS = ("csv", "parquet")
@@ -42,11 +40,7 @@ def export(mine: Settings, given: Namespace) -> int:
 
     Raises InputError for tanks, quantities, times or files that cannot be used.
     """
-    if not (mine.data / DATABASE).exists():
-        raise InputError(f"there is no {mine.data / DATABASE}: nothing was ever kept here; name the folder with --data")
-    with ExitStack() as stack:
-        store = SqliteStore(mine.data / DATABASE)
-        stack.callback(store.close)
+    with kept_store(mine.data) as store:
         plan = Records(store).plan()
         zone, moment_ms = ZoneInfo(plan.room.zone), now_ms()
         start_ms = moment_of(given.start, "--from", zone, 0) if given.start else FIRST_MS
@@ -64,33 +58,6 @@ def _quantity(name: str) -> Quantity:
         return Quantity(name)
     except ValueError:
         raise InputError(f"--quantity {name[:60]!r} is none of: {', '.join(Quantity)}") from None
-
-
-def moment_of(text: str, option: str, zone: ZoneInfo, days: int) -> int:
-    """A time in the room's zone where it names none; a day alone is taken whole, from its start (+ ``days``)."""
-    try:
-        moment = datetime.combine(date.fromisoformat(text) + timedelta(days), time(), zone)
-    except (ValueError, OverflowError):
-        moment = _time_of_day(text, option, zone)
-    return round(moment.timestamp() * 1000)
-
-
-def _time_of_day(text: str, option: str, zone: ZoneInfo) -> datetime:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(
-            f"{option} {text[:60]!r} is neither a day such as 2026-03-01 nor a time such as 2026-03-01T08:00+01:00"
-        ) from error
-    if moment.tzinfo is not None:
-        return moment
-    first, second = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
-    if first.utcoffset() != second.utcoffset():
-        raise InputError(
-            f"{option} {text}: the clocks of {zone.key} were changed then, so this time was there twice or not at all;"
-            f" write the offset too, such as {first.isoformat()}"
-        )
-    return first
 
 
 def _places(out: str, kind: str | None) -> tuple[Path, Path]:

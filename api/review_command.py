@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo
 
 from api.app import now_ms
 from api.domain.errors import InputError
-from api.export_command import moment_of
-from api.service import DATABASE
+from api.kept_store import kept_store
+from api.moments import moment_of
 from api.services.grace import Graces
 from api.services.lives import Lives
 from api.services.molts import Molts
@@ -28,7 +28,6 @@ from api.services.report_words import body, csv_text, text_lines
 from api.services.review import DAY_MS, Review, RoomReview
 from api.services.tank_warmth import TankWarmth
 from api.settings import Settings
-from api.storage.sqlite import SqliteStore
 
 AHEAD_D = 21
 
@@ -49,16 +48,11 @@ def open_review(mine: Settings) -> Iterator[Reviewing]:
 
     Raises InputError when nothing was ever kept there.
     """
-    if not (mine.data / DATABASE).exists():
-        raise InputError(f"there is no {mine.data / DATABASE}: nothing was ever kept here; name the folder with --data")
-    store = SqliteStore(mine.data / DATABASE)
-    try:
+    with kept_store(mine.data) as store:
         plan, lives = Records(store).plan, Lives(store)
         molts = Molts(lives, TankWarmth(store, plan), now_ms)
         made = Review(store, plan, lives, molts, Graces(store, plan, now_ms))
         yield Reviewing(made, Reports(store, plan), plan(), ZoneInfo(plan().room.zone))
-    finally:
-        store.close()
 
 
 def review(mine: Settings, given: Namespace) -> int:

@@ -10,44 +10,20 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from typing import TypeVar
 
-from api.storage.air_test_base import AirTestStore
-from api.storage.air_tests import SqliteAirTests
-from api.storage.animal_base import AnimalStore
-from api.storage.animals import SqliteAnimals
-from api.storage.base import ReadingStore, RevisionStore, StateStore
-from api.storage.care import SqliteCare
-from api.storage.care_base import CareStore
 from api.storage.migrations import migrate
-from api.storage.reach import SqliteReach
-from api.storage.reach_base import ReachStore
-from api.storage.readings import SqliteReadings
-from api.storage.rest_base import RestStore
-from api.storage.rests import SqliteRests
-from api.storage.revisions import SqliteRevisions
-from api.storage.state import SqliteState
+from api.storage.tables import Tables
 
 T = TypeVar("T")
 
 
-class InMemoryStore:
+class InMemoryStore(Tables):
     """A ``Store`` that is gone when it is closed. ``write`` works at once, in the caller's own thread."""
 
     def __init__(self) -> None:
         self.connection = sqlite3.connect(":memory:", isolation_level=None, cached_statements=512)
         self.connection.execute("PRAGMA synchronous = OFF")
         migrate(self.connection)
-
-        def same() -> sqlite3.Connection:
-            return self.connection
-
-        self.readings: ReadingStore = SqliteReadings(self.connection, same)
-        self.revisions: RevisionStore = SqliteRevisions(self.connection, same)
-        self.state: StateStore = SqliteState(self.connection, same)
-        self.animals: AnimalStore = SqliteAnimals(self.connection, same)
-        self.air_tests: AirTestStore = SqliteAirTests(self.connection, same)
-        self.reach: ReachStore = SqliteReach(self.connection, same)
-        self.rests: RestStore = SqliteRests(self.connection, same)
-        self.care: CareStore = SqliteCare(self.connection, same)
+        super().__init__(self.connection, lambda: self.connection)
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run work in a transaction; see ``Store``."""

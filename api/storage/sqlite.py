@@ -12,21 +12,8 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TypeVar
 
-from api.storage.air_test_base import AirTestStore
-from api.storage.air_tests import SqliteAirTests
-from api.storage.animal_base import AnimalStore
-from api.storage.animals import SqliteAnimals
-from api.storage.base import ReadingStore, RevisionStore, StateStore
-from api.storage.care import SqliteCare
-from api.storage.care_base import CareStore
 from api.storage.migrations import migrate
-from api.storage.reach import SqliteReach
-from api.storage.reach_base import ReachStore
-from api.storage.readings import SqliteReadings
-from api.storage.rest_base import RestStore
-from api.storage.rests import SqliteRests
-from api.storage.revisions import SqliteRevisions
-from api.storage.state import SqliteState
+from api.storage.tables import Tables
 from api.storage.writer import Writer
 
 T = TypeVar("T")
@@ -47,7 +34,7 @@ def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
     return connection
 
 
-class SqliteStore:
+class SqliteStore(Tables):
     """A ``Store`` in one file."""
 
     def __init__(self, path: Path) -> None:
@@ -58,14 +45,7 @@ class SqliteStore:
         self._local = threading.local()
         self._readers: list[sqlite3.Connection] = []
         self._lock = threading.Lock()
-        self.readings: ReadingStore = SqliteReadings(self._connection, self.reader)
-        self.revisions: RevisionStore = SqliteRevisions(self._connection, self.reader)
-        self.state: StateStore = SqliteState(self._connection, self.reader)
-        self.animals: AnimalStore = SqliteAnimals(self._connection, self.reader)
-        self.air_tests: AirTestStore = SqliteAirTests(self._connection, self.reader)
-        self.reach: ReachStore = SqliteReach(self._connection, self.reader)
-        self.rests: RestStore = SqliteRests(self._connection, self.reader)
-        self.care: CareStore = SqliteCare(self._connection, self.reader)
+        super().__init__(self._connection, self.reader)
 
     def reader(self) -> sqlite3.Connection:
         """This thread's own read connection; the writer thread sees its own uncommitted work."""

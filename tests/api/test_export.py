@@ -176,7 +176,7 @@ def test_a_day_is_the_rooms_own(tmp_path: Path) -> None:
     from zoneinfo import ZoneInfo
 
     from api.domain.errors import InputError
-    from api.export_command import moment_of
+    from api.moments import moment_of
 
     zone = ZoneInfo("Europe/Berlin")
     ends = [moment_of("2026-03-29", "--to", zone, days) for days in (0, 1)]
