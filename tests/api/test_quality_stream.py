@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections import deque
-from collections.abc import Sequence
 
 import pytest
 
@@ -12,47 +11,15 @@ from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
 from api.judge.check_seed import seed
-from api.judge.check_stream import Revised, Step, Stream
-from api.judge.check_swaps import looks_swapped
+from api.judge.check_stream import Revised, Stream
 from api.judge.check_windows import MOST_POINTS
+from tests.support.quality_walk import LIMITS, START_MS, final, walk
 
-START_MS = 1_700_000_000_000
 NEWEST = "too new: a spike can be told only by the next reading"
-LIMITS = CheckLimits(
-    fail_low=-5.0,
-    fail_high=60.0,
-    suspect_low=0.5,
-    suspect_high=45.0,
-    spike_suspect=0.6,
-    spike_fail=5.0,
-    rate_suspect_per_h=60.0,
-    noise=0.2,
-    gap_s=300.0,
-)
 FLAT = CheckLimits(fail_low=-5.0, fail_high=60.0, gap_s=300.0, flat_suspect_s=1800.0, flat_fail_s=3600.0)
 COMPANY = CheckLimits(
     fail_low=-5.0, fail_high=60.0, gap_s=300.0, company_rate_per_h=6.0, company_change=0.1, company_age_s=120.0
 )
-
-
-def walk(
-    values: Sequence[float | None],
-    limits: CheckLimits = LIMITS,
-    every_s: int = 60,
-    quantity: Quantity = Quantity.TEMPERATURE,
-) -> list[Step]:
-    """Steps of a series with one interval."""
-    stream = Stream(limits, quantity)
-    return [stream.step(START_MS + place * every_s * 1000, value) for place, value in enumerate(values)]
-
-
-def final(steps: list[Step], every_s: int = 60) -> list[tuple[Flag, str]]:
-    """What has become of each in the end."""
-    told = [(step.flag, step.reason) for step in steps]
-    for step in steps:
-        if step.revised is not None:
-            told[(step.revised.time_ms - START_MS) // (every_s * 1000)] = (step.revised.flag, step.revised.reason)
-    return told
 
 
 def test_the_newest_waits_for_the_next() -> None:
@@ -234,55 +201,6 @@ def test_rate_without_company(
 def test_company_is_asked_only_when_there_is_something_to_ask() -> None:
     """A calm reading is good without company."""
     assert [flag for flag, _ in final(walk([25.0, 25.02, 25.0], COMPANY))] == [2, 1, 1]
-
-
-SWAPS = [
-    (Quantity.TEMPERATURE, 25.1, 77.2, "77.2 as °F is 25.1 °C: has the probe changed its unit?"),
-    (Quantity.TEMPERATURE, 25.1, 298.25, "298.25 as K is 25.1 °C: has the probe changed its unit?"),
-    (Quantity.TEMPERATURE, 25.1, -3.83, "-3.8 °C is 25.1 °C read as °F: has the probe changed its unit?"),
-    (Quantity.TEMPERATURE, 25.1, 30.0, ""),
-    (Quantity.OXYGEN, 8.0, 96.8, "96.8 as % of air saturation could be 8 mg/L: has the probe changed its unit?"),
-    (Quantity.OXYGEN, 8.0, 250.0, "250 as µmol/L is 8 mg/L: has the probe changed its unit?"),
-    (Quantity.OXYGEN, 8.0, 5.0, ""),
-    (Quantity.OXYGEN, 0.0, 0.0, ""),
-    (Quantity.OXYGEN_SATURATION, 96.8, 8.0, "8 as mg/L could be 96.8 % of air saturation: has the probe"),
-    (Quantity.CONDUCTIVITY, 512.0, 0.51, "0.51 as mS/cm is 510 µS/cm at 25 °C: has the probe changed its unit?"),
-    (Quantity.CONDUCTIVITY, 512.0, 512_000.0, "512000 µS/cm at 25 °C is 512 µS/cm at 25 °C read as mS/cm: has"),
-    (Quantity.PRESSURE, 101.3, 1013.0, "1013 as hPa is 101 kPa: has the probe changed its unit?"),
-    (Quantity.PRESSURE, 101.3, 760.0, "760 as mmHg is 101 kPa: has the probe changed its unit?"),
-    (Quantity.PH, 7.0, 9.0, ""),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("quantity", "before", "now", "words"), SWAPS)
-def test_a_swapped_unit_is_asked_about(quantity: Quantity, before: float, now: float, words: str) -> None:
-    """25.1 degC is 77.2 degF and 298.25 K; 8 mg/L at 25 degC is 96.8 % (8.263 mg/L, USGS TM 2011.03) and 250 umol/L."""
-    found = looks_swapped(quantity, before, now)
-    assert found.startswith(words)
-    assert (found == "") == (words == "")
-
-
-def test_a_swap_is_told_with_the_reading() -> None:
-    """With a failed range and with a jump alike; never good."""
-    hot = final(walk([25.1, 25.1, 77.2]))[2]
-    assert hot == (
-        Flag.FAIL,
-        "77.2 °C is beyond what a probe can read (-5 to 60); 77.2 as °F is 25.1 °C: has the probe changed its unit?",
-    )
-    limits = CheckLimits(fail_low=-6, fail_high=500, gap_s=300, rate_suspect_per_h=720, noise=4)
-    flag, reason = final(walk([96.8, 97.0, 8.0], limits, quantity=Quantity.OXYGEN_SATURATION))[2]
-    assert flag is Flag.SUSPECT
-    assert reason.endswith("8 as mg/L could be 97 % of air saturation: has the probe changed its unit?")
-
-
-def test_what_was_held_against_it_before_stays() -> None:
-    """The base flag is one among the tests; the worst wins and brings its words."""
-    stream = Stream(LIMITS, Quantity.TEMPERATURE)
-    stream.step(START_MS, 25.0)
-    assert stream.step(START_MS + 60_000, None, Flag.FAIL, "unit unknown")[:2] == (Flag.FAIL, "unit unknown")
-    step = stream.step(START_MS + 120_000, 25.0, Flag.SUSPECT, "from a suspect temperature")
-    assert step[:2] == (Flag.SUSPECT, "from a suspect temperature")
-    assert stream.step(START_MS + 180_000, 25.0).revised is None
 
 
 def test_without_a_span_nothing_is_good() -> None:

@@ -13,8 +13,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Callable
-from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
@@ -25,9 +24,8 @@ from api.domain.reading import CheckedReading, Flag
 from api.domain.tank import Probe, Room, ServiceSettings, Tank, Value
 from api.judge.check_stream import Stream
 from api.services.checked import with_flag
-from api.services.judging import Judging
 from api.services.plan import RoomPlan
-from api.storage.base import Store
+from tests.support.bare_judging import bare_judging
 
 START_MS = 1_700_000_000_000
 Row = list[tuple[str, Quantity, float]]
@@ -71,10 +69,7 @@ def rows(tanks: int, hours: float, every_s: float) -> list[tuple[int, Row]]:
 
 def judged(plan: RoomPlan, said: list[tuple[int, Row]]) -> tuple[float, list[AlertEvent]]:
     """Seconds for all readings, and what was raised."""
-    store: Any = SimpleNamespace(
-        state=SimpleNamespace(tracks=lambda: []), readings=SimpleNamespace(summaries=lambda *_: [])
-    )
-    judging, events = Judging(cast(Store, store)), list[AlertEvent]()
+    judging, events = bare_judging(), list[AlertEvent]()
     channels = {(p, q): plan.channel(p, q) for p in plan.probes for q in (Quantity.TEMPERATURE, Quantity.OXYGEN)}
     streams = {key: Stream(channel.limits, key[1]) for key, channel in channels.items()}
     began = time.process_time()

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 
+from api.app import create_api
 from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.dashboard.fake_service import FakeService
+from tests.support.rooms import TestRoom, room
 
 
 @pytest.fixture
@@ -23,6 +26,21 @@ def service() -> FakeService:
 def client(service: FakeService) -> Iterator[Caller]:
     """A browser on this computer, no password set."""
     app = join(FastAPI(openapi_url=None), service)
+    with Caller(app, accept="text/html") as made:
+        yield made
+
+
+@pytest.fixture
+def lab(tmp_path: Path) -> Iterator[TestRoom]:
+    """Two tanks."""
+    with room(tmp_path) as one:
+        yield one
+
+
+@pytest.fixture
+def site(lab: TestRoom) -> Iterator[Caller]:
+    """A browser on the whole app."""
+    app = join(create_api(lab.service), lab.service)
     with Caller(app, accept="text/html") as made:
         yield made
 

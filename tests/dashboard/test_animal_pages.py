@@ -2,37 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import httpx
 import pytest
 
-from api.app import create_api
 from api.domain.animal import Limb, LimbState
 from api.domain.husbandry import EventKind
-from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.dashboard.conftest import csrf_of
 from tests.support.colony import DAY_MS, entries, log, settle
-from tests.support.rooms import TestRoom, room
+from tests.support.rooms import TestRoom
 
 K = EventKind
-
-
-@pytest.fixture
-def lab(tmp_path: Path) -> Iterator[TestRoom]:
-    """Two tanks."""
-    with room(tmp_path) as one:
-        yield one
-
-
-@pytest.fixture
-def site(lab: TestRoom) -> Iterator[Caller]:
-    """A browser on the whole app."""
-    app = join(create_api(lab.service), lab.service)
-    with Caller(app, accept="text/html") as made:
-        yield made
 
 
 def send(site: Caller, path: str, **fields: str | list[str]) -> httpx.Response:

@@ -2,40 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from api.app import create_api
 from api.domain.husbandry import EventKind
 from api.molt.clusters import Cluster
 from api.services.molt_calendar import midnights
-from dashboard.app import join
 from dashboard.calendar_view import cluster_line
 from dashboard.clock import Clock
 from tests.dashboard.caller import Caller
 from tests.support.colony import log, settle
-from tests.support.rooms import TestRoom, room
+from tests.support.rooms import TestRoom
 
 K = EventKind
-
-
-@pytest.fixture
-def lab(tmp_path: Path) -> Iterator[TestRoom]:
-    """Two tanks."""
-    with room(tmp_path) as one:
-        yield one
-
-
-@pytest.fixture
-def site(lab: TestRoom) -> Iterator[Caller]:
-    """A browser on the whole app."""
-    app = join(create_api(lab.service), lab.service)
-    with Caller(app, accept="text/html") as made:
-        yield made
 
 
 def stamp(text: str) -> int:

@@ -7,8 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from api.app import create_api
-from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.support.colony import settle
 from tests.support.rooms import TestRoom, room
@@ -20,14 +18,6 @@ def lab(tmp_path: Path) -> Iterator[TestRoom]:
     with room(tmp_path) as one:
         one.minute(7.4)
         yield one
-
-
-@pytest.fixture
-def site(lab: TestRoom) -> Iterator[Caller]:
-    """A browser on the whole app."""
-    app = join(create_api(lab.service), lab.service)
-    with Caller(app, accept="text/html") as made:
-        yield made
 
 
 def test_each_tank_has_a_verdict_with_reasons_that_lead_to_their_data(site: Caller, lab: TestRoom) -> None:

@@ -9,9 +9,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from api.app import create_api
 from api.domain.husbandry import EventKind
-from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.dashboard.conftest import csrf_of
 from tests.support.colony import DAY_MS, entries, log, settle
@@ -29,14 +27,6 @@ def lab(tmp_path: Path) -> Iterator[TestRoom]:
         settle(one, "Bo", "t2", days_ago=100)
         settle(one, "Cy", "t2", days_ago=100)
         yield one
-
-
-@pytest.fixture
-def site(lab: TestRoom) -> Iterator[Caller]:
-    """A browser on the whole app."""
-    app = join(create_api(lab.service), lab.service)
-    with Caller(app, accept="text/html") as made:
-        yield made
 
 
 def send(site: Caller, path: str, page: str = LOG, **fields: str | list[str]) -> httpx.Response:

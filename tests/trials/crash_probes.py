@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import time
 import tty
+from abc import ABC, abstractmethod
 from collections import deque
 from dataclasses import dataclass
 from enum import Enum
@@ -50,7 +51,7 @@ class Saying:
     fate: Fate = Fate.OPEN
 
 
-class Probe:
+class Probe(ABC):
     """What all kinds have in common: the port and the running number."""
 
     KEYS, FIELD = "every_s = 1", 1
@@ -102,14 +103,16 @@ class Probe:
         while self._read():
             pass
 
-    def rest(self, now_s: float) -> None:
+    def rest(self, now_s: float) -> None:  # noqa: B027 - only those that speak by themselves have something to end
         """Nothing more is to be said."""
 
+    @abstractmethod
     def _hear(self, data: bytes, now_s: float, late: bool) -> None:
-        raise NotImplementedError
+        """What the collector said."""
 
+    @abstractmethod
     def _tick(self, now_s: float) -> None:
-        raise NotImplementedError
+        """Say what is to be said by now."""
 
     def close(self) -> None:
         """Pull it out."""

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from types import SimpleNamespace
-from typing import Any, cast
 
 from api.domain.alert import AlertEvent, AlertKind, Event, Priority, Subject
 from api.domain.care import WARM_WATER
@@ -20,10 +18,9 @@ from api.domain.tank import Room as Described
 from api.judge.alert_cycle import AT_ONCE, Sample
 from api.judge.check_stream import Stream
 from api.services.checked import with_flag
-from api.services.judging import Judging
 from api.services.plan import RoomPlan
 from api.services.watch import quiet_after_s
-from api.storage.base import Store
+from tests.support.bare_judging import bare_judging
 from tests.trials.night_cases import MINUTE_MS, Case
 from tests.trials.night_water import Said
 
@@ -88,10 +85,7 @@ class _Room:
     """The service's own parts over a store that holds nothing."""
 
     def __init__(self, cases: Sequence[Case]) -> None:
-        store: Any = SimpleNamespace(
-            state=SimpleNamespace(tracks=lambda: []), readings=SimpleNamespace(summaries=lambda *_: [])
-        )
-        self.plan, self.judging = plan_of(cases), Judging(cast(Store, store))
+        self.plan, self.judging = plan_of(cases), bare_judging()
         self.channels = {(name, one): self.plan.channel(name, one) for name in self.plan.probes for one in BOTH}
         self.streams = {key: Stream(channel.limits, key[1]) for key, channel in self.channels.items()}
         self.newest: dict[str, int] = {}
