@@ -1,6 +1,6 @@
 """The night trial: invented tank-nights through checking and judging, beside the plain alarm, marked by the true water.
 
-    python -m tests.trials.night [--nights 10000] [--first 1000000] [--processes 2] [--failed 40]
+    python -m tests.trials.night [--nights 10000] [--first 1000000] [--processes 2] [--failed 40] [--kind "probe stuck"]
 
 Rooms of four tanks: in three of four rooms one tank has a fault, in every eighth all share one; the rest of the nights
 are benign. Seeds below 10,000 were used for tuning, those from 1,000,000 on are for judging. Prints one table, then the
@@ -10,6 +10,7 @@ nights that missed a target; ends with 1 when a target is missed.
 from __future__ import annotations
 
 import argparse
+import itertools
 import sys
 from collections import Counter
 from collections.abc import Sequence
@@ -19,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from tqdm import tqdm
 
-from tests.trials.night_cases import OXYGEN_FAULTS, TANKS, room_of
+from tests.trials.night_cases import BENIGN, OWN, OXYGEN_FAULTS, SHARED, TANKS, room_of
 from tests.trials.night_run import run
 from tests.trials.night_scores import Marks, marks_of
 from tests.trials.night_water import NOON_MS, said_by, water_of
@@ -62,9 +63,18 @@ def batch(seeds: Sequence[int]) -> list[Marks]:
     return out
 
 
-def nights(count: int, first: int, processes: int = 1) -> list[Marks]:
+def seeds_of(count: int, first: int, kinds: Sequence[str] = ()) -> list[int]:
+    """The seeds of so many tank-nights; with kinds, of rooms that have such a night (for tuning, never for judging)."""
+    rooms = range(-(-count // TANKS))
+    if not kinds:
+        return [first + room for room in rooms]
+    wanted = (seed for seed in itertools.count(first) if {one.kind for one in room_of(seed, NOON_MS).cases} & {*kinds})
+    return [next(wanted) for _ in rooms]
+
+
+def nights(count: int, first: int, processes: int = 1, kinds: Sequence[str] = ()) -> list[Marks]:
     """So many tank-nights, from a seed on."""
-    seeds = range(first, first + -(-count // TANKS))
+    seeds = seeds_of(count, first, kinds)
     parts = [seeds[at : at + TOGETHER] for at in range(0, len(seeds), TOGETHER)]
     bar = tqdm(total=len(seeds) * TANKS, desc="tank-nights", file=sys.stderr)
     out: list[Marks] = []
@@ -132,7 +142,8 @@ def table(marks: Sequence[Marks]) -> list[str]:
 def by_kind(marks: Sequence[Marks]) -> list[str]:
     """How each kind of night fared."""
     lines = [
-        f"{'kind':28} {'n':>5} {'danger':>6} {'before':>6} {'lie told':>8} {'cause':>6} {'urgent':>6}  called instead"
+        f"{'kind':28} {'n':>5} {'danger':>6} {'before':>6} {'lie told':>8} {'cause':>6} {'urgent':>6} {'doubted':>7}"
+        "  called instead"
     ]
     for kind in sorted({one.kind for one in marks}):
         some = [one for one in marks if one.kind == kind]
@@ -145,8 +156,9 @@ def by_kind(marks: Sequence[Marks]) -> list[str]:
         told = [f"{100 * share:.1f}" if np.isfinite(share) else "-" for share in shares]
         danger = sum(one.danger_ms is not None for one in some)
         urgent = sum(one.urgent > 0 for one in some)
+        doubted = sum(one.doubted > 0 for one in some)
         lines.append(
-            f"{kind:28} {len(some):5} {danger:6} {told[0]:>6} {told[1]:>8} {told[2]:>6} {urgent:6}  "
+            f"{kind:28} {len(some):5} {danger:6} {told[0]:>6} {told[1]:>8} {told[2]:>6} {urgent:6} {doubted:7}  "
             + ", ".join(f"{name} {many}" for name, many in wrong)
         )
     return lines
@@ -169,9 +181,14 @@ def main() -> int:
     words.add_argument("--first", type=int, default=JUDGED, help="the first room's seed")
     words.add_argument("--processes", type=int, default=2)
     words.add_argument("--failed", type=int, default=40, help="so many failed nights are shown")
+    words.add_argument("--kind", action="append", default=[], choices=[*BENIGN, *OWN, *SHARED], metavar="KIND",
+                       help="only rooms that have a night of this kind (again for more); for tuning")  # fmt: skip
     asked = words.parse_args()
-    marks = nights(asked.nights, asked.first, asked.processes)
-    print(f"{len(marks)} tank-nights, seeds from {asked.first}\n")
+    if asked.kind and asked.first >= JUDGED:
+        words.error(f"--kind is for tuning: give --first below {JUDGED}; the judged trial is never narrowed")
+    marks = nights(asked.nights, asked.first, asked.processes, asked.kind)
+    only = f", only rooms with: {', '.join(asked.kind)}" if asked.kind else ""
+    print(f"{len(marks)} tank-nights, seeds from {asked.first}{only}\n")
     print("\n".join([*table(marks), "", *by_kind(marks), "", *failed(marks, asked.failed)]))
     return 0 if all(one.met for one in targets(marks)) else 1
 

@@ -19,14 +19,14 @@ from api.judge.alert_cycle import AT_ONCE, Sample
 from api.judge.check_stream import Stream
 from api.services.checked import with_flag
 from api.services.plan import RoomPlan
-from api.services.watch import quiet_after_s
+from api.services.watch import LOOK_EVERY_S, quiet_after_s
 from tests.support.bare_judging import bare_judging
 from tests.trials.night_cases import MINUTE_MS, Case
 from tests.trials.night_water import Said
 
 DELAY_MS = 10 * MINUTE_MS
 ASKED_EVERY_MS = 10 * MINUTE_MS
-LOOK_MS = 5_000
+LOOK_MS = round(LOOK_EVERY_S * 1000)
 Q = Quantity
 VALUES = (Value(Q.TEMPERATURE, "Cel"), Value(Q.OXYGEN, "mg/L"))
 BOTH = (Q.TEMPERATURE, Q.OXYGEN)
@@ -74,7 +74,7 @@ def run(cases: Sequence[Case], said: Sequence[Sequence[Said]]) -> tuple[dict[str
     )
     for now_ms, place, reading in arrivals:
         one.hear(cases[place].name, reading, now_ms)
-    one.silence(arrivals[-1][0])
+    one.look_until(max(readings[-1].time_ms for readings in said if readings))
     plain = {case.name: _plain(readings) for case, readings in zip(cases, said, strict=True)}
     for name, heard in one.heard.items():
         heard.plain = plain[name]
@@ -91,14 +91,13 @@ class _Room:
         self.newest: dict[str, int] = {}
         self.heard = {case.name: Heard() for case in cases}
         self._asked: dict[str, int] = {}
-        self._looked_ms = 0
+        self._looked_ms = -1
         self._late_ms = round(self.plan.settings.late_after_s * 1000)
         self._quiet_ms = {name: quiet_after_s(probe, self.plan) * 1000 for name, probe in self.plan.probes.items()}
 
     def hear(self, name: str, reading: Said, now_ms: int) -> None:
         """A pack of one probe's two values arrives."""
-        if now_ms - self._looked_ms >= LOOK_MS:
-            self.silence(now_ms)
+        self.look_until(now_ms)
         if reading.time_ms <= self.newest.get(name, -1):
             return  # such readings wait for the batch, which tells of the past and rings no phone
         self.newest[name] = reading.time_ms
@@ -115,9 +114,16 @@ class _Room:
             self._asked[name] = now_ms
             self._ask(name, now_ms)
 
+    def look_until(self, now_ms: int) -> None:
+        """Look for silence every few seconds up to a time, as the service does whether or not a reading comes."""
+        if self._looked_ms < 0:
+            self._looked_ms = now_ms
+        while self._looked_ms + LOOK_MS <= now_ms:
+            self._looked_ms += LOOK_MS
+            self.silence(self._looked_ms)
+
     def silence(self, now_ms: int) -> None:
         """Look for probes that say nothing, as the watch does; no room here is silent as a whole."""
-        self._looked_ms = now_ms
         events: list[AlertEvent] = []
         for name, last_ms in self.newest.items():
             subject = Subject(name, AlertKind.QUIET_PROBE, name)

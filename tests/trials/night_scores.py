@@ -30,12 +30,15 @@ RIGHT = {
     "probe lifted and forgotten": {C.PROBE_IN_AIR}, "probe quiet": {C.PROBE_QUIET},
 }  # fmt: skip
 """Lost air and standing water are one line of the list of causes."""
+OF_A_PROBE = (AlertKind.NOT_KNOWN, AlertKind.QUIET_PROBE)
 KINDS = {Quantity.OXYGEN: {AlertKind.LOW_OXYGEN}, Quantity.TEMPERATURE: {AlertKind.HEAT, AlertKind.COLD}}
 
 
 @dataclass
 class Marks:
-    """One tank's night. Times in ms; ``because`` says in words what was missed."""
+    """One tank's night. Times in ms; ``doubted``: alerts of a probe that told the truth; ``because``: what was
+    missed, in words.
+    """
 
     seed: int
     place: int
@@ -49,6 +52,7 @@ class Marks:
     lead_s: float | None = None
     urgent: int = 0
     plain: int = 0
+    doubted: int = 0
     lied_told: bool | None = None
     cause_right: bool | None = None
     cause: str = ""
@@ -66,8 +70,10 @@ def marks_of(case: Case, column: int, water: Water, heard: Heard) -> Marks:
     """Marks of one night."""
     out = Marks(case.seed, case.place, case.kind, round(case.spec.volume_l, 1), case.every_s)
     rung = told(heard, case.start_ms)
+    begin_ms = int(water.times_ms[0]) + 12 * HOUR_MS
+    if case.kind not in LYING:
+        out.doubted = sum(one.subject.kind in OF_A_PROBE for one in told(heard, begin_ms))
     if out.benign:
-        begin_ms = int(water.times_ms[0]) + 12 * HOUR_MS
         out.urgent = sum(one.priority is Priority.URGENT for one in told(heard, begin_ms))
         out.plain = sum(at >= begin_ms for at, _, _ in heard.plain)
         if out.urgent:
@@ -136,7 +142,7 @@ def _lie(out: Marks, case: Case, column: int, water: Water, rung: Sequence[Alert
         if not lies.any():
             return
         since_ms = int(water.times_ms[int(np.argmax(lies))])
-    probe = [one for one in rung if one.subject.kind in (AlertKind.NOT_KNOWN, AlertKind.QUIET_PROBE)]
+    probe = [one for one in rung if one.subject.kind in OF_A_PROBE]
     out.first_ms = probe[0].time_ms if probe else None
     out.lied_told = out.first_ms is not None and out.first_ms <= since_ms + within_ms
     if not out.lied_told:
