@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertState, Event, Priority, Subject
+from api.domain.band import Side
 from api.domain.cause import Cause
 from api.domain.outlook import Outlook
 
@@ -39,6 +40,7 @@ class Sample:
 
     ``late`` means the sample is old news: nobody may be woken by it. ``since_ms``: the condition began then already.
     ``doubt``: why the reading is suspect; ``outlook`` and ``causes``: what is expected and why. Told with the alert.
+    ``side``: the side of the target that is looked at; None where the subject has no sides.
     """
 
     time_ms: int
@@ -51,6 +53,7 @@ class Sample:
     doubt: str = ""
     outlook: Outlook | None = None
     causes: tuple[Cause, ...] = ()
+    side: Side | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +158,10 @@ def _due(track: Track, sample: Sample, delays: Delays) -> Priority | None:
 def _standing(
     track: Track, sample: Sample, due: Priority | None, delays: Delays
 ) -> tuple[Track, tuple[AlertEvent, ...]]:
+    if sample.level is not None or sample.side is not None:
+        track = replace(track, worst=_worse(track, sample))
     if sample.level is not None:
-        track = replace(track, worst=_worse(track, sample), back_since_ms=None)
+        track = replace(track, back_since_ms=None)
         worse = due is not None and track.level is not None and PRIORITY_ORDER[due] < PRIORITY_ORDER[track.level]
         # Old news cannot be told, so it must not use up the telling: the next fresh sample finds it worse again.
         worse = worse and not (sample.late and track.told)
@@ -179,10 +184,14 @@ def _standing(
 
 
 def _worse(track: Track, sample: Sample) -> float | None:
-    """The value furthest beyond the limit so far."""
-    if track.worst is None or sample.value is None or sample.limit is None:
+    """The value furthest out so far; what is only expected to cross its limit stands on the limit's good side."""
+    if track.worst is None or sample.value is None:
         return track.worst if sample.value is None else sample.value
-    low = sample.value < sample.limit
+    low = sample.side is Side.LOW
+    if sample.side is None:
+        if sample.limit is None:
+            return sample.value
+        low = sample.value < sample.limit
     return min(track.worst, sample.value) if low else max(track.worst, sample.value)
 
 

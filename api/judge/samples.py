@@ -51,6 +51,7 @@ def sample(
         back=reading.flag < Flag.SUSPECT and _back(reading.value, side, care),
         late=late,
         doubt=reading.reason if reading.flag is Flag.SUSPECT else "",
+        side=side or (assessment.side if level is not None else None),
     )
 
 
