@@ -111,11 +111,10 @@ def targets(marks: Sequence[Marks]) -> list[Target]:
 
 def _before(marks: Sequence[Marks]) -> str:
     """The plain alarm's share of dangers it rang before."""
-    mine = [one for one in marks if one.before is not None]
     rang = [
-        one.lead_s is not None and one.first_ms is not None and one.first_ms + one.lead_s * 1000 < (one.danger_ms or 0)
-        for one in mine
-        if one.lead_s is not None or one.kind in (*OXYGEN_FAULTS, "heater on")
+        one.plain_ms is not None and one.danger_ms is not None and one.plain_ms < one.danger_ms
+        for one in marks
+        if one.before is not None
     ]
     return f"{100 * _mean(rang):.1f}" if rang else "-"
 

@@ -37,7 +37,8 @@ KINDS = {Quantity.OXYGEN: {AlertKind.LOW_OXYGEN}, Quantity.TEMPERATURE: {AlertKi
 @dataclass
 class Marks:
     """One tank's night. Times in ms; ``doubted``: alerts of a probe that told the truth; ``because``: what was
-    missed, in words.
+    missed, in words. ``first_ms``, ``plain_ms``: when ours and the plain alarm first rang for the fault's quantity;
+    ``lead_s`` stands where the plain alarm rang at all.
     """
 
     seed: int
@@ -48,6 +49,7 @@ class Marks:
     danger_ms: int | None = None
     danger_of: Quantity | None = None
     first_ms: int | None = None
+    plain_ms: int | None = None
     before: bool | None = None
     lead_s: float | None = None
     urgent: int = 0
@@ -110,9 +112,10 @@ def _danger(out: Marks, case: Case, column: int, water: Water, heard: Heard, run
         if not out.before:
             late = "never" if out.first_ms is None else f"{(out.first_ms - out.danger_ms) / MINUTE_MS:.0f} min late"
             out.because.append(f"danger of {quantity} told {late}")
-    plain = [at for at, what, _ in heard.plain if what is quantity and at >= case.start_ms]
-    if plain and (case.kind in OXYGEN_FAULTS or case.kind == "heater on"):
-        out.lead_s = (plain[0] - (out.first_ms if out.first_ms is not None else int(water.times_ms[-1]))) / 1000
+    rang = (at for at, what, _ in heard.plain if what is quantity and at >= case.start_ms)
+    out.plain_ms = next(rang, None)
+    if out.plain_ms is not None and (case.kind in OXYGEN_FAULTS or case.kind == "heater on"):
+        out.lead_s = (out.plain_ms - (out.first_ms if out.first_ms is not None else int(water.times_ms[-1]))) / 1000
     if out.danger_ms is not None:
         _left(out, heard, quantity)
 
