@@ -21,6 +21,7 @@ from api.domain.tank import NO_DRIVER, Probe, RoomFile
 from collector.drivers.base import Driver
 from collector.drivers.ports import Ports
 from collector.drivers.table import DRIVERS, driver_class
+from collector.simulated.dialect import PORTS, is_simulated
 
 DATA_DIR = "intermolt-data"
 COMMON = ("id", "driver", "tank", "every_s", "value")
@@ -63,16 +64,17 @@ def load_config(room_file: Path, data: Path | None = None, service: str | None =
         raise RoomFileError(str(room_file), None, "this is not UTF-8 text.", "Save it as UTF-8.") from error
     room = parse_room(text, str(room_file))
     folder = room_file.resolve().parent
+    data = data if data is not None else folder / DATA_DIR
     return CollectorConfig(
         folder=folder,
-        data=data if data is not None else folder / DATA_DIR,
+        data=data,
         service=_service(service, room, Place(str(room_file), text, "room.collector")),
         spool_max_mb=room.collector.spool_max_mb,
         pack_size=room.collector.pack_size,
         uplink=_uplink(room, Place(str(room_file), text, "room.collector")),
         second_voice_after_s=room.collector.second_voice_after_s,
         room=room,
-        probes=_probes(room, str(room_file), text),
+        probes=_probes(room, str(room_file), text, data),
     )
 
 
@@ -91,7 +93,7 @@ def _uplink(room: RoomFile, place: Place) -> str:
     return room.collector.uplink
 
 
-def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
+def _probes(room: RoomFile, file: str, text: str, data: Path) -> tuple[CheckedProbe, ...]:
     checked: list[CheckedProbe] = []
     ports = Ports(Path(file).resolve().parent)
     tables = tomllib.loads(text).get("probe", [])
@@ -105,6 +107,9 @@ def _probes(room: RoomFile, file: str, text: str) -> tuple[CheckedProbe, ...]:
             if name not in COMMON and name not in {key.name for key in driver.KEYS}:
                 raise unknown(name, (*(key.name for key in driver.KEYS), *COMMON), place)
         options = driver.filled(take(probe.options, driver.KEYS, place), room, place)
+        if room.simulated is not None and is_simulated(probe):
+            # the simulated room opens its ports in the data folder, wherever that is
+            options = {**options, "port": str(data.resolve() / PORTS / probe.id)}
         probe = _with_value_options(probe, driver, place, file, text, tables)
         driver.check(probe, options, place)
         ports.take(probe, driver, options, place)

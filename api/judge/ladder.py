@@ -132,6 +132,11 @@ def rest(ladder: Ladder, person: str, now_ms: int, until_ms: int | None) -> Ladd
     return replace(ladder, next_ms=None, going=person, until_ms=until_ms, acknowledged_ms=now_ms, lead="")
 
 
+def silent(ladder: Ladder) -> Ladder:
+    """What stands again is not told for now; that it is over still is due to all who were told."""
+    return replace(ladder, next_ms=None, going="", until_ms=None, acknowledged_ms=None, lead="", over=False)
+
+
 def holds_until_ms(priority: Priority, settings: LadderSettings, acknowledged_ms: int) -> int | None:
     """How long an acknowledgement holds; None: until the alert is over, for what is not urgent. [ms]"""
     if priority is not Priority.URGENT:

@@ -18,7 +18,7 @@ from api.judge.assess import assess
 from api.judge.ladder import holds_until_ms, rest
 from api.judge.resting import resting_in
 from api.judge.samples import LEVELS
-from api.judge.words import CAUTION, amount
+from api.judge.words import amount
 from api.services.ingest import Ingest
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.warn import Warn
@@ -66,7 +66,7 @@ class Rested:
         """Tell an alert that stands, to the room's own addresses now and to people by their ladder."""
         place = self._plan().tanks[row.tank].name if row.tank in self._plan().tanks else (row.tank or "Whole room")
         start = "URGENT " if row.priority == Priority.URGENT else ""
-        body = f"{row.text} {lead} {CAUTION}"
+        body = self._warn.body(row.id, f"{row.text} {lead}", now_ms)
         self._warn.post(row.id, Priority(row.priority), f"{start}{place}: {KIND_WORDS[self.kind(row)]}", body, now_ms)
         self._store.state.add_event(row.id, "told_now", now_ms, text=lead)
         self._store.reach.start(row.id, now_ms)

@@ -50,7 +50,7 @@ class Telling:
         kind = KIND_WORDS[AlertKind(row.kind)] + (", found late" if row.found_late else "")
         if ladder.over:
             return bundle.Said(place, kind, self._over(row, place), Priority(row.priority), over=True)
-        new = ladder.rung == FIRST and now_ms - ladder.began_ms < NEW_MS
+        new = ladder.rung == FIRST and not ladder.lead and now_ms - ladder.began_ms < NEW_MS
         text = row.text if new or row.found_late else self._now(row, place, now_ms)
         lead = ladder.lead
         if not lead and ladder.rung > FIRST:

@@ -15,6 +15,7 @@ from api.domain.rest import Rest
 from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
+from api.judge.ladder import silent
 from api.judge.resting import REPEAT_SPAN_MS, broken_by, resting_in, told_again
 from api.services import reasons
 from api.services.addresses import first_targets, room_targets
@@ -25,6 +26,9 @@ from api.storage.base import AlertRow, Store
 
 URGENT_WITHIN_S = 4 * 3600.0
 """A standing alert whose water reaches the danger limit sooner than this is urgent: animals are at risk. [s]"""
+HELD = "held"
+BEGINNINGS = frozenset({Event.RAISED, Event.ESCALATED, Event.FOUND_LATE, HELD, "told_now"})
+"""Steps that say whether what stands was told. A rest's end tells what stands by "told_now"."""
 ROOM_KINDS = (AlertKind.LOW_OXYGEN, AlertKind.COLD, AlertKind.HEAT)
 
 
@@ -71,18 +75,14 @@ class Warn:
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
         if rest is not None or self._told_for_room(event):
             return
-        if self._too_often(event):
-            if event.event is Event.RAISED:
-                self._store.state.add_event(alert, "held", event.time_ms)
-                self._store.reach.drop(alert)
+        if self._held(event, alert):
             return
         if event.event is Event.FOUND_LATE:
             title = f"{tank_name}: {KIND_WORDS[subject.kind]}, found late"
             self.post(alert, Priority.NOTE, title, f"{text} {words.late(event, now_ms)}", now_ms)
         elif event.event in (Event.RAISED, Event.ESCALATED) or (event.event in OVER and event.told):
-            link = self._link(alert, now_ms) if event.event not in OVER else ""
-            body = f"{text}\nAnswer here: {link}\n{words.CAUTION}" if link else f"{text} {words.CAUTION}"
             over = event.event in OVER
+            body = f"{text} {words.CAUTION}" if over else self.body(alert, text, now_ms)
             self.post(alert, event.priority, words.title(event, tank_name), body, now_ms, only_told=over)
         if event.event not in OVER:
             self._store.reach.start(alert, now_ms)
@@ -97,14 +97,24 @@ class Warn:
             return None
         return found
 
-    def _too_often(self, event: AlertEvent) -> bool:
-        """Whether a repeating alert has been told often enough: it is kept, and counted on its page."""
-        if event.event is not Event.RAISED and event.event not in OVER:
-            return False
-        if event.priority is Priority.URGENT:
+    def _held(self, event: AlertEvent, alert: int) -> bool:
+        """Whether a repeating alert has been told often enough: it is kept, and counted on its page.
+
+        The end of what was held is not told either; who still waits to hear that it was over, hears it then.
+        """
+        if event.event in OVER:
+            last = (step for step, _, _, _ in reversed(self._store.state.events(alert)) if step in BEGINNINGS)
+            return next(last, "") == HELD
+        if event.event is not Event.RAISED or event.priority is Priority.URGENT:
             return False
         since_ms = event.time_ms - REPEAT_SPAN_MS
-        return not told_again(self._store.rests.activations(event.subject.key, since_ms), event.priority)
+        if told_again(self._store.rests.activations(event.subject.key, since_ms), event.priority):
+            return False
+        self._store.state.add_event(alert, HELD, event.time_ms)
+        ladder = self._store.reach.ladder(alert)
+        if ladder is not None and ladder.tells:
+            self._store.reach.keep(silent(ladder))
+        return True
 
     def _told_for_room(self, event: AlertEvent) -> bool:
         """Whether the tank shares what was told already, once, for the whole room."""
@@ -153,6 +163,11 @@ class Warn:
                 "first_check": words.first_check(event),
             }
         )
+
+    def body(self, alert: int, text: str, now_ms: int) -> str:
+        """A room address's message about an alert that stands: its words, where to answer it, the caution."""
+        link = self._link(alert, now_ms)
+        return f"{text}\nAnswer here: {link}\n{words.CAUTION}" if link else f"{text} {words.CAUTION}"
 
     def post(
         self, alert: int | None, priority: Priority, title: str, body: str, now_ms: int, *, only_told: bool = False

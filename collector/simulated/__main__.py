@@ -18,6 +18,7 @@ from collector.simulated import saved as saved_room
 from collector.simulated.demo import Demo, demo_of, live_past
 from collector.simulated.history import write_history
 from collector.simulated.live import Live, open_ports, run
+from collector.simulated.ports import alone
 from collector.simulated.saved import Saved
 
 
@@ -74,7 +75,7 @@ def _live(demo: Demo, folder: Path) -> int:
 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, on_signal)
-    with open_ports(demo, folder / "ports") as ports:
+    with alone(folder, lambda: stop, time.sleep), open_ports(demo, folder / "ports") as ports:
         print("ports ready", flush=True)
         now_ms = _now_ms()
         saved = _read(demo, folder, now_ms)

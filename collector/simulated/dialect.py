@@ -15,6 +15,8 @@ from api.domain.quantity import Quantity
 from api.domain.tank import Probe, Value
 
 DRIVER = "serial_lines"
+PORTS = "simulated/ports"
+"""Where in the data folder the pseudo-terminals have their names."""
 STATUS_WORD = "OK"
 """Stands in every column of a line that the room file does not read."""
 

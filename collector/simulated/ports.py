@@ -5,13 +5,21 @@ Linux and other Unix only. Must not do: wait for a reader; what nobody listens t
 
 from __future__ import annotations
 
+import fcntl
 import os
 import pty
 import select
 import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+from api.domain.errors import InputError
+
 HELD_BYTES = 256
+LOCK = "room.lock"
+ENDS_WITHIN_S, LOOK_S = 10.0, 0.1
+"""A room that was told to end is gone within this; how often that is looked for. [s]"""
 
 
 class Port:
@@ -62,7 +70,36 @@ class Port:
         return any(event & select.POLLHUP for _, event in waiting.poll(0))
 
     def close(self) -> None:
-        """Hang up, and take the name away unless another room has put its own there."""
-        os.close(self._master)
+        """Take the name away unless another room has put its own there, and hang up."""
+        # Hung up first, the next room could be given the same device, and would lose its name here.
         if self.path.is_symlink() and os.readlink(self.path) == self._device:
             self.path.unlink()
+        os.close(self._master)
+
+
+@contextmanager
+def alone(folder: Path, stopped: Callable[[], bool], sleep: Callable[[float], None]) -> Iterator[None]:
+    """Have the folder of a simulated room to oneself; one that is still ending is waited for.
+
+    Raises InputError when another room works there and does not end.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        waits = round(ENDS_WITHIN_S / LOOK_S)
+        while not _locked(descriptor) and not stopped():
+            if waits == 0:
+                raise InputError(f"another simulated room works in {folder}; stop it, or give another --data.")
+            waits -= 1
+            sleep(LOOK_S)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _locked(descriptor: int) -> bool:
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
