@@ -17,7 +17,7 @@ from api.domain.errors import InputError, RoomFileError
 from api.domain.roomfile import parse_room
 from api.domain.roomkeys import VALUE
 from api.domain.tables import Place, take, unknown
-from api.domain.tank import NO_DRIVER, Probe, RoomFile
+from api.domain.tank import UNREAD, Probe, RoomFile
 from collector.drivers.base import Driver
 from collector.drivers.ports import Ports
 from collector.drivers.table import DRIVERS, driver_class
@@ -99,7 +99,7 @@ def _probes(room: RoomFile, file: str, text: str, data: Path) -> tuple[CheckedPr
     tables = tomllib.loads(text).get("probe", [])
     for index, (probe, table) in enumerate(zip(room.probes, tables, strict=True)):
         place = Place(file, text, "probe", index)
-        if probe.driver == NO_DRIVER:
+        if probe.driver in UNREAD:
             _bare(table, place)
             continue
         driver = _driver(probe, place)
@@ -144,6 +144,6 @@ def _with_value_options(
 def _driver(probe: Probe, place: Place) -> type[Driver]:
     if probe.driver not in DRIVERS:
         near = difflib.get_close_matches(probe.driver, DRIVERS, n=1, cutoff=0.5)
-        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted((*DRIVERS, NO_DRIVER)))}."
+        hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(sorted((*DRIVERS, *UNREAD)))}."
         raise place.wrong(f"driver = {probe.driver!r} is not known.", hint, "driver")
     return driver_class(probe.driver)

@@ -54,6 +54,9 @@ class Value:
 
 NO_DRIVER = "none"
 """The driver of a probe that sends its readings itself, through the broker or over HTTP: no collector reads it."""
+RECORDED = "recorded"
+"""The driver of a probe known from files only: its past counts, and nobody waits for its word."""
+UNREAD = frozenset({NO_DRIVER, RECORDED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,11 @@ class Probe:
     values: tuple[Value, ...] = ()
     options: Mapping[str, Any] = made(default_factory=dict)
     line: int | None = None
+
+    @property
+    def live(self) -> bool:
+        """Whether it should be heard now."""
+        return self.driver != RECORDED
 
 
 @dataclass(frozen=True, slots=True)

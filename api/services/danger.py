@@ -28,7 +28,7 @@ def danger_limits(store: Store, plan: RoomPlan, now_ms: int) -> list[dict[str, A
     out = []
     for probe in plan.probes.values():
         tank = plan.tanks.get(probe.tank or "")
-        for value in probe.values if tank is not None else ():
+        for value in probe.values if tank is not None and probe.live else ():
             care = plan.range_of(tank, value.quantity) if tank is not None else None
             if care is None and value.quantity is Quantity.OXYGEN_SATURATION and tank is not None:
                 care = _percent_range(tank, plan, channels)

@@ -170,3 +170,7 @@ class RoomPlan:
     def probes_of(self, tank: str) -> tuple[Probe, ...]:
         """The probes of one tank."""
         return tuple(probe for probe in self.probes.values() if probe.tank == tank)
+
+    def heard_in(self, tank: str) -> tuple[Probe, ...]:
+        """The probes of one tank that should be heard now."""
+        return tuple(probe for probe in self.probes_of(tank) if probe.live)

@@ -141,7 +141,7 @@ class Reader:
     ) -> TankNow:
         latest: list[Latest] = []
         outlooks: list[tuple[Latest, Outlook]] = []
-        for probe in plan.probes_of(tank.id):
+        for probe in plan.heard_in(tank.id):
             latests, looks = by_probe.get(probe.id, ((), {}))
             latest.extend(latests)
             outlooks.extend((one, looks[one.quantity]) for one in latests if one.quantity in looks)

@@ -19,7 +19,7 @@ from api.domain.care import CareProfile
 from api.domain.care_species import BUILT_IN
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
-from api.domain.tank import NO_DRIVER, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
+from api.domain.tank import UNREAD, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.domain.texts import person_name, writable
 from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
@@ -197,7 +197,7 @@ def _probe_rows(probes: Sequence[Probe], before: Sequence[dict[str, Any]], tanks
             rows.append(_row(PROBE, replace(probe, tank=claim["tank"]), FROM_API))
         else:
             rows.append(_row(PROBE, probe, FROM_FILE))
-    return [*rows, *(row for row in claimed.values() if row["driver"] == NO_DRIVER)]
+    return [*rows, *(row for row in claimed.values() if row["driver"] in UNREAD)]
 
 
 def _row(adapter: TypeAdapter[Any], value: Any, origin: str) -> dict[str, Any]:

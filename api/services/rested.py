@@ -82,6 +82,8 @@ class Rested:
             if channel.tank is None or channel.tank.id != tank or one.derived or one.last_ms < 0:
                 continue
             label, probe = MEANING[one.quantity].label, plan.probes[one.probe]
+            if not probe.live:
+                continue
             heard = now_ms - one.last_ms <= quiet_after_s(probe, plan) * 1000
             if not heard or one.flag >= Flag.FAIL:
                 wrong.append(f"{label} of {one.probe} is not known")

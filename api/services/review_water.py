@@ -74,7 +74,7 @@ class ReviewWater:
 
     def watched(self, tank: str) -> bool:
         """Whether a probe of the tank measures oxygen."""
-        return any(self._plan.measures(probe.id, one) for probe in self._plan.probes_of(tank) for one in OXYGENS)
+        return any(self._plan.measures(probe.id, one) for probe in self._plan.heard_in(tank) for one in OXYGENS)
 
     def tested(self, tank: str, quantity: Quantity) -> Sampled | None:
         """The newest value of a quantity, by test kit or by a probe of the tank."""
@@ -95,7 +95,7 @@ class ReviewWater:
 
     def probes(self, tank: str) -> tuple[ProbeState, ...]:
         """How far the tank's probes can be believed."""
-        return tuple(self._probe(probe.id) for probe in self._plan.probes_of(tank))
+        return tuple(self._probe(probe.id) for probe in self._plan.heard_in(tank))
 
     def _probe(self, probe: str) -> ProbeState:
         described = self._plan.probes[probe]

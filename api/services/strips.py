@@ -31,13 +31,13 @@ class Strips:
         starts = range(newest_ms - (CELLS - 1) * CELL_MS, newest_ms + 1, CELL_MS)
         channels = [
             (probe.id, value.quantity, care)
-            for probe in plan.probes_of(tank)
+            for probe in plan.heard_in(tank)
             for value in probe.values
             if (care := plan.channel(probe.id, value.quantity).care) is not None
         ]
         derived = [
             (probe.id, quantity, care)
-            for probe in plan.probes_of(tank)
+            for probe in plan.heard_in(tank)
             for quantity in (Quantity.OXYGEN, Quantity.OXYGEN_SATURATION)
             if not plan.measures(probe.id, quantity)
             and any(v.quantity in (Quantity.OXYGEN, Quantity.OXYGEN_SATURATION) for v in probe.values)

@@ -63,7 +63,7 @@ class Watch:
     def _work(self, now_ms: int, company: Mapping[Subject, int]) -> None:
         self._ingest.begin()
         plan = self._plan()
-        probes = [probe for probe in plan.probes.values() if probe.tank is not None]
+        probes = [probe for probe in plan.probes.values() if probe.tank is not None and probe.live]
         events: list[AlertEvent] = []
         whole_room = len(probes) > 1 and self._whole_room(probes, plan, now_ms, events)
         self._dated_ahead(probes, now_ms, events)

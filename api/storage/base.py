@@ -19,6 +19,7 @@ from api.judge.alert_cycle import Track
 from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
 from api.storage.care_base import CareStore
+from api.storage.import_base import ImportStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
 from api.storage.spans import KeptSpan, Summary
@@ -284,6 +285,7 @@ class Store(Protocol):
     air_tests: AirTestStore
     rests: RestStore
     care: CareStore
+    imports: ImportStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:
         """Run ``work`` in the writer, in a transaction shared with others waiting; the future ends after it is kept.

@@ -150,6 +150,16 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE INDEX care_version_of ON care_version (name, id);
         """,
     ),
+    (
+        "0011 imports",
+        """
+        CREATE TABLE import_job (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, digest TEXT NOT NULL, state TEXT NOT NULL, body TEXT NOT NULL);
+        CREATE INDEX import_job_of ON import_job (digest, id);
+        CREATE INDEX import_job_state ON import_job (state, id);
+        CREATE TABLE import_recipe (name TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
+        """,
+    ),
 )
 
 

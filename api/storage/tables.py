@@ -12,6 +12,8 @@ from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
 from api.storage.care import SqliteCare
 from api.storage.care_base import CareStore
+from api.storage.import_base import ImportStore
+from api.storage.imports import SqliteImports
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
@@ -33,3 +35,4 @@ class Tables:
         self.reach: ReachStore = SqliteReach(connection, reader)
         self.rests: RestStore = SqliteRests(connection, reader)
         self.care: CareStore = SqliteCare(connection, reader)
+        self.imports: ImportStore = SqliteImports(connection, reader)
