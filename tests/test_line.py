@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 import time
 import urllib.request
@@ -115,8 +116,9 @@ def test_a_falling_oxygen_reaches_the_keeper(tmp_path: Path) -> None:
     subject, text = mail.messages[0]
     assert subject == "URGENT Nursery 7: low oxygen"
     start = " ".join(text.split())[:160]
+    # on a busy machine the first of the probe's own lines may be there before the message is written
+    assert re.match(r"Nursery 7: oxygen 5\.[24] mg/L\. Falling 3\.\d mg/L", start)
     for words in (
-        "Nursery 7: oxygen 5.4 mg/L. Falling 3.",
         " mg/L per hour, 3",
         " min to 3.0 mg/L (80 %: ",
         "Likely air lost",
