@@ -20,6 +20,7 @@ from api.reaching import Reaching
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.air_tests import AirTests
+from api.services.alert_chart import AlertCharts
 from api.services.animals import Animals
 from api.services.calibrations import Calibrations
 from api.services.care import Care
@@ -124,6 +125,11 @@ class Service:
         """Everything that goes its rounds, but the molts."""
         own = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
         return own | {"alerts at rest": self.resting.rounds} | self.reaching.rounds | self.foresight.rounds
+
+    @property
+    def alert_charts(self) -> AlertCharts:
+        """The water around an alert's moment."""
+        return AlertCharts(self.read, self.plan)
 
     @property
     def air_tests(self) -> AirTests:

@@ -19,6 +19,7 @@ from api.domain.errors import InputError, IntermoltError, NotFound, Transient
 from api.web import safety
 from api.web.problems import problem
 from dashboard import (
+    alert_chart,
     animal_pages,
     calendar_pages,
     care_pages,
@@ -56,6 +57,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.state.refusal_page = pages.error_page
     app.include_router(files.router)
     app.include_router(pages.router)
+    app.include_router(alert_chart.router)
     app.include_router(probe_pages.router)
     app.include_router(claim_pages.router)
     app.include_router(animal_pages.router)

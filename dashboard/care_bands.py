@@ -5,6 +5,7 @@ Must not do: know of probes or times.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from api.domain.care import CareRange
@@ -17,7 +18,7 @@ LEAST_SPAN = {"°C": 2.0, "°F": 3.6, "mg/L": 2.0, "%": 20.0}
 WORTH_A_WORD = 0.09
 
 
-def value_range(series: Series, seen: Lens) -> tuple[float, float]:
+def value_range(series: Series, seen: Lens, more: Sequence[float] = ()) -> tuple[float, float]:
     """Lowest and highest shown: all values, and the target band, with a little room around."""
     values = [
         seen.see(value)
@@ -26,6 +27,7 @@ def value_range(series: Series, seen: Lens) -> tuple[float, float]:
         for value in (point.low, point.high, point.mean)
         if value is not None
     ]
+    values += [seen.see(value) for value in more]
     care = series.care
     if care is not None:
         near = [seen.see(limit) for limit in _near_danger(care, values, seen)]

@@ -93,7 +93,7 @@ def alert_context(visit: Visit, alert_id: int, error: str = "") -> dict[str, Any
     """
     now = visit.service.read.alert(alert_id)
     view = alert_view(now, visit.units, visit.clock, most_oxygen(visit.room))
-    context = visit.context("alert", path=f"/alert/{alert_id}") | {"alert": view, "error": error}
+    context = visit.context("alert", path=f"/alert/{alert_id}") | {"alert": view, "error": error, "charts": []}
     return context | rest_views.alert_context(now)
 
 

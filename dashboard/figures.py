@@ -25,9 +25,15 @@ WORTH_SHADING = 0.004
 """Shortest gap, as a share of the window, that is hatched; shorter ones are plain breaks in the line."""
 
 
-def figure(series: Series, alerts: Sequence[AlertNow], seen: Lens, wall: WallClock, theme: Theme, label: str) -> Spec:
-    """One quantity's chart. ``seen`` shows values in the keeper's unit, ``wall`` times on the room's clock."""
-    low, high = value_range(series, seen)
+def figure(
+    series: Series, alerts: Sequence[AlertNow], seen: Lens, wall: WallClock, theme: Theme, label: str,
+    more: Sequence[float] = (),
+) -> Spec:  # fmt: skip
+    """One quantity's chart. ``seen`` shows values in the keeper's unit, ``wall`` times on the room's clock.
+
+    ``more``: values in the canonical unit that are to have room in it.
+    """
+    low, high = value_range(series, seen, more)
     traces = [*_gaps(series, wall, theme)]
     for index, line in enumerate(series.lines):
         traces += _line(line, index, len(series.lines) > 1, seen, wall, theme)

@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from dashboard import contexts, render, rest_views
+from dashboard.alert_chart import chart_context
 from dashboard.charts import POINTS, chart_figure, span_of
 from dashboard.colony import colony
 from dashboard.event_choices import names
@@ -91,7 +92,10 @@ def _alerts(here: Visit) -> dict[str, Any]:
 @router.get("/alert/{alert_id}")
 def get_alert(request: Request, alert_id: int) -> Response:
     """One alert."""
-    return render.page("alert.html", contexts.alert_context(visit(request), alert_id))
+    here = visit(request)
+    page = render.page("alert.html", contexts.alert_context(here, alert_id) | chart_context(here, alert_id))
+    page.headers["content-security-policy"] = render.CHART_POLICY
+    return page
 
 
 @router.post("/alert/{alert_id}/acknowledge")

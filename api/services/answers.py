@@ -66,7 +66,8 @@ class AlertNow:
     """An alert as it stands. ``ended_ms`` None: it stands or waits to be acknowledged.
 
     ``stale_ms``: it is stale when it still stands then. ``came``: how often its like came, from half an hour before it
-    was raised; an alert that stands has at least come once.
+    was raised; an alert that stands has at least come once. ``foreseen``: ``outlook``'s time
+    and value. [ms, the quantity's unit]
     """
 
     id: int
@@ -95,6 +96,7 @@ class AlertNow:
     to_do: ToDo | None = None
     stale_ms: int | None = None
     came: int = 1
+    foreseen: tuple[int, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,6 +193,7 @@ class Reader:
             to_do=what_to_do(kind, causes),
             stale_ms=row.raised_ms + STALE_MS,
             came=max(1, came),
+            foreseen=reasons.foreseen(row.reasons),
         )
 
     def _collectors(self, now_ms: int) -> tuple[CollectorNow, ...]:

@@ -18,6 +18,7 @@ def written(event: AlertEvent) -> str:
     said: dict[str, Any] = {"causes": [asdict(one) for one in event.causes]}
     if event.outlook is not None:
         said["outlook"] = asdict(event.outlook)
+        said |= {"at_ms": event.time_ms, "value": event.value}
     return json.dumps(said, separators=(",", ":"), allow_nan=False)
 
 
@@ -32,6 +33,13 @@ def read(text: str) -> tuple[tuple[Cause, ...], Outlook | None]:
         return causes, None
     ahead = {name: TimeTo(**kept[name]) if kept.get(name) else None for name in ("danger", "tolerable")}
     return causes, Outlook(**{**kept, **ahead})
+
+
+def foreseen(text: str) -> tuple[int, float] | None:
+    """When an outlook was made, and from which value; None where that was not kept. [ms]"""
+    said = json.loads(text) if text else {}
+    at_ms, value = said.get("at_ms"), said.get("value")
+    return None if at_ms is None or value is None else (int(at_ms), float(value))
 
 
 def _name(name: str) -> CauseName:

@@ -188,6 +188,14 @@ class NoRests:
         return []
 
 
+class NoCharts:
+    """No alert has a chart."""
+
+    def quantities(self, alert: AlertNow) -> tuple[Quantity, ...]:
+        """None."""
+        return ()
+
+
 class FakeService:
     """The fake room's service; ``clock_ms`` is its clock."""
 
@@ -198,6 +206,7 @@ class FakeService:
         self.probes = self.calibrations = NoProbes()
         self.animals = self.events = NoAnimals()
         self.resting = NoRests()
+        self.alert_charts = NoCharts()
         self.clock_ms = NOW_MS
 
     def now_ms(self) -> int:
