@@ -23,8 +23,8 @@ from tqdm import tqdm
 from api.domain.alert import Event, Priority
 from api.domain.errors import InputError
 from api.domain.reading import RawReading
-from api.judge.rota import opens_ms
 from api.rehearsal import Rehearsal, Told
+from api.rehearsed import reached_ms
 from api.room_text import read_room
 from api.services.plan import RoomPlan
 from api.services.recorded import Recorded, read_recorded
@@ -83,14 +83,6 @@ def run(plan: RoomPlan, readings: Sequence[RawReading], what: str) -> list[Told]
             bar.update(len(some))
         told += one.advance(readings[-1].time_ms)
     return told
-
-
-def reached_ms(told: Told, plan: RoomPlan) -> int:
-    """When the first phone would have heard of it: quiet hours hold up everything but what is urgent."""
-    if not plan.people or told.priority is Priority.URGENT:
-        return told.told_ms
-    zone = ZoneInfo(plan.room.zone)
-    return min(opens_ms(person, told.told_ms, zone) for person in plan.people)
 
 
 def _delays(text: str | None) -> tuple[float, ...]:

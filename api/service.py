@@ -17,6 +17,7 @@ from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.parts import Parts, heartbeats
 from api.reaching import Reaching
+from api.rehearsal_desk import RehearsalDesk
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.air_tests import AirTests
@@ -119,6 +120,7 @@ class Service:
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
         self.resting = resting(self.store, self.ingest, self.plan, self.warn, now_ms)
+        self.rehearsals = RehearsalDesk(self.store, self.plan, data / DATABASE, now_ms)
         self.parts = Parts(self.store, data, self._rounds(), self.mqtt, beats, now_ms)
 
     def _rounds(self) -> dict[str, Rounds]:
@@ -161,6 +163,7 @@ class Service:
         """Stop and close."""
         self.parts.stop()
         self.molts.rounds.stop()
+        self.rehearsals.close()
         self.store.close()
         self.release()
 

@@ -33,6 +33,7 @@ from dashboard import (
     pages,
     people_pages,
     probe_pages,
+    rehearsal_pages,
     report_pages,
     rest_pages,
     review_pages,
@@ -72,6 +73,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(grace_pages.router)
     app.include_router(rest_pages.router)
     app.include_router(care_pages.router)
+    app.include_router(rehearsal_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

@@ -5,6 +5,7 @@ Must not do: decide whether a change can be (``api/services/care.py``).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from concurrent.futures import Future
 from typing import Any, Protocol, cast
 from urllib.parse import quote
@@ -23,6 +24,7 @@ from dashboard.visit import NAME_COOKIE, Glance, Visit, remember, visit
 
 KEPT_WITHIN_S = 10.0
 NONE_WORDS = ("none", "no limit", "-")
+GIVEN = (*NUMBERS, "quantity", "tank", "stage", "reason")
 router = APIRouter(include_in_schema=False)
 
 
@@ -60,9 +62,10 @@ def get_care(request: Request) -> Response:
 
 @router.get("/care/{name}")
 def get_profile(request: Request, name: str) -> Response:
-    """One profile."""
+    """One profile; numbers named in the address stand in the form, and change nothing until it is sent."""
     here = visit(request)
-    return render.page("care_profile.html", _context(here, request, name))
+    given = {key: value[:40] for key, value in request.query_params.items() if key in GIVEN}
+    return render.page("care_profile.html", _context(here, request, name) | {"given": given})
 
 
 @router.post("/care/{name}")
@@ -95,13 +98,18 @@ def _wish(name: str, form: dict[str, str]) -> Wish:
     scope, key = (TANK, tank) if tank else (PROFILE, name)
     if form.get("quantity") not in list(Quantity):
         raise InputError("choose a quantity")
+    withdraw = form.get("withdraw") == "yes"
+    return Wish(scope, key, Quantity(form["quantity"]), numbers_in(form), form.get("stage", ""), withdraw)
+
+
+def numbers_in(form: Mapping[str, str]) -> dict[str, float | None]:
+    """The numbers of a care range that a form holds; None: no limit. Raises InputError."""
     numbers: dict[str, float | None] = {}
     for number in NUMBERS:
         text = form.get(number, "").strip().replace(",", ".")
         if text:
             numbers[number] = None if text.casefold() in NONE_WORDS else _number(number, text)
-    withdraw = form.get("withdraw") == "yes"
-    return Wish(scope, key, Quantity(form["quantity"]), numbers, form.get("stage", ""), withdraw)
+    return numbers
 
 
 def _number(name: str, text: str) -> float:
@@ -124,7 +132,7 @@ def _context(here: Visit, request: Request, name: str) -> dict[str, Any]:
         "held": [change_view(one, names, here.clock) for one in now.held],
         "history": [change_view(one, names, here.clock) for one in part.history(name)],
         "described": since,
-        "numbers": [(one, one.removesuffix("_s").replace("_", " ") + _unit(one)) for one in NUMBERS],
+        "numbers": [(one, number_words(one)) for one in NUMBERS],
         "quantities": [(str(one), f"{MEANING[one].label}, {MEANING[one].unit_label}") for one in Quantity],
         "stages": STAGES,
         "error": "",
@@ -133,5 +141,6 @@ def _context(here: Visit, request: Request, name: str) -> dict[str, Any]:
     }
 
 
-def _unit(number: str) -> str:
-    return ", s" if number.endswith("_s") else ""
+def number_words(number: str) -> str:
+    """A number's name on a form."""
+    return number.removesuffix("_s").replace("_", " ") + (", s" if number.endswith("_s") else "")
