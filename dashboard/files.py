@@ -20,6 +20,7 @@ FOLDER = Path(__file__).parent / "static"
 TYPES = {
     "looks.css": "text/css",
     "molts.css": "text/css",
+    "rehearsal.css": "text/css",
     "page.js": "text/javascript",
     "charts.js": "text/javascript",
     "animals.js": "text/javascript",
