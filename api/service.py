@@ -101,7 +101,7 @@ class Service:
             self.store.close()
             os.close(self._lock)
             raise
-        self.lives = Lives(self.store)
+        self.lives, self.reports = Lives(self.store), Reports(self.store, self.plan)
         self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_stages, now_ms)
         self.events = EventLog(self.store, self.plan, self.lives, self.guard.look)
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
@@ -111,7 +111,6 @@ class Service:
         self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
         self.look_back = LookBack(self.store, self.plan, self.lives, self.molts)
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
-        self.reports = Reports(self.store, self.plan)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
