@@ -99,7 +99,7 @@ def chart_context(here: Visit, alert_id: int) -> dict[str, Any]:
     quantities = charts_of(here.request).quantities(alert)
     return {
         "charts": [_chart(alert, one, here.units) for one in charted(quantities, here.units)],
-        "fan": alert.outlook is not None and alert.foreseen is not None and alert.outlook.trend_per_hour is not None,
+        "fan": alert.outlook is not None and alert.outlook.trend_per_hour is not None,
         "plotly": files.plotly_address(),
     }
 

@@ -62,7 +62,7 @@ class AlertCharts:
 
         Raises NotFound for a tank that is not there any more.
         """
-        told = alert.foreseen if quantity is alert.quantity and alert.outlook is not None else None
+        told = self._foreseen(alert) if quantity is alert.quantity and alert.outlook is not None else None
         at_ms = alert.raised_ms if told is None else told[0]
         points = fan(told[1], alert.outlook) if told is not None and alert.outlook is not None else ()
         ahead_ms = round(points[-1].after_s * 1000) if points else AFTER_MS
@@ -72,6 +72,15 @@ class AlertCharts:
         start_ms = max(start_ms, at_ms - MOST_AFTER_MS)
         series = self._series(alert, quantity, start_ms, max(start_ms + 1, min(end_ms, now_ms)))
         return AlertChart(series, at_ms, end_ms, points)
+
+    def _foreseen(self, alert: AlertNow) -> tuple[int, float] | None:
+        """When and from which value it was foretold; an alert that was kept without it: from the reading of then."""
+        if alert.foreseen is not None or alert.tank is None or alert.quantity is None:
+            return alert.foreseen
+        near = self._read.series(alert.tank, alert.quantity, alert.raised_ms - HOUR_MS, alert.raised_ms + 1, POINTS)
+        own = [line for line in near.lines if line.probe == alert.probe]
+        values = [(point.time_ms, point.mean) for line in own for point in line.points if point.mean is not None]
+        return values[-1] if values else None
 
     def _series(self, alert: AlertNow, quantity: Quantity, start_ms: int, end_ms: int) -> Series:
         """The tank's lines and the care range that was in force; for the whole room, those of its tanks."""

@@ -6,6 +6,7 @@ Must not do: draw a line over a time nothing was measured in.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import MEANING, Quantity
@@ -18,6 +19,8 @@ from api.storage.base import SUMMARY_STEPS_S, Channel, Store
 MOST_POINTS = 5000
 GAP_READINGS = 3.5
 """A gap is a time without readings longer than this many times the probe's interval."""
+PACE, PACE_STEPS, LONGEST_PACE_MS = 1.5, 4, 3_600_000
+"""Unless the steps before or after it, so many but one, are about as long, and not longer than an hour: judgement."""
 
 
 class SeriesMaker:
@@ -99,10 +102,22 @@ def span_for(length_s: float, points: int) -> int:
 
 
 def with_gaps(points: list[SeriesPoint], longest_ms: float) -> list[SeriesPoint]:
-    """The points with an empty one put wherever more than ``longest_ms`` passed without any."""
-    out: list[SeriesPoint] = []
-    for point in points:
-        if out and point.time_ms - out[-1].time_ms > longest_ms:
+    """The points with an empty one put wherever more than ``longest_ms`` passed without any.
+
+    A logger that speaks more seldom than the probe that is there now has no gaps while it keeps its own pace.
+    """
+    steps = [after.time_ms - before.time_ms for before, after in pairwise(points)]
+    out = points[:1]
+    for place, point in enumerate(points[1:]):
+        if steps[place] > longest_ms and not _in_step(steps, place):
             out.append(SeriesPoint((point.time_ms + out[-1].time_ms) // 2, None, None, None, 0))
         out.append(point)
     return out
+
+
+def _in_step(steps: list[int], place: int) -> bool:
+    """Whether the steps before it, or those after it, are as long: then it is the pace of whoever measured then."""
+    step = steps[place]
+    sides = (steps[max(0, place - PACE_STEPS) : place], steps[place + 1 : place + 1 + PACE_STEPS])
+    like = max(sum(step <= PACE * one <= PACE * PACE * step for one in side) for side in sides)
+    return step <= LONGEST_PACE_MS and like >= PACE_STEPS - 1

@@ -64,6 +64,7 @@ class Warn:
         trusted = subject.kind is not AlertKind.NOT_KNOWN and event.event not in OVER
         if outlook is NOTHING and subject.kind not in words.CHANGES and subject.probe and subject.quantity and trusted:
             outlook = straight_line(self._store, plan, subject.probe, subject.quantity, event.time_ms, event.value)
+            event = replace(event, outlook=outlook)
             if outlook.left_s is not None and outlook.left_s < URGENT_WITHIN_S:
                 event = replace(event, priority=Priority.URGENT)
         standing = self._store.state.standing(subject.key)

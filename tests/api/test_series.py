@@ -64,10 +64,10 @@ def test_a_month_keeps_its_peak(lab: TestRoom) -> None:
 
 
 def test_sparse_readings_do_not_exceed_the_points(lab: TestRoom) -> None:
-    """A reading every ten minutes of a probe said to speak every minute: each stands alone, with gaps between."""
-    times_ms = [lab.now_ms - n * 600_000 for n in range(1400)]
+    """A reading every two hours of a probe said to speak every minute: each stands alone, with gaps between."""
+    times_ms = [lab.now_ms - n * 7_200_000 for n in range(1400)]
     keep(lab, times_ms, [25.0 + n / 1000 for n in range(1400)])
-    found = line(lab, 1401 * 600_000)
+    found = line(lab, 1401 * 7_200_000)
     assert len(found.points) <= 1500
     assert max(p.high for p in found.points if p.high is not None) == 25.0 + 1.399
 
@@ -104,6 +104,23 @@ def test_a_gap_is_a_gap_at_every_scale(lab: TestRoom) -> None:
         empty = [p.time_ms for p in found.points if p.mean is None]
         assert len(empty) == 1
         assert times_ms[200] < empty[0] < times_ms[199]
+
+
+def test_a_slower_logger_keeps_its_line(lab: TestRoom) -> None:
+    """Six hours of a logger every ten minutes, one row of it missing, then the probe every minute: one gap."""
+    slow = [lab.now_ms - 7_200_000 - n * 600_000 for n in range(36) if n != 20]
+    quick = [lab.now_ms - n * 60_000 for n in range(120)]
+    keep(lab, [*slow, *quick], [25.0] * (len(slow) + len(quick)))
+    found = line(lab, 30_000_000)
+    empty = [point.time_ms for point in found.points if point.mean is None]
+    assert empty == [lab.now_ms - 7_200_000 - 20 * 600_000]
+
+
+def test_a_probe_that_dies_is_not_joined_up(lab: TestRoom) -> None:
+    """Steps of 10, 25, 5, 60 minutes are no pace."""
+    ages_min = [0, 1, 2, 12, 37, 42, 102, 103]
+    keep(lab, [lab.now_ms - age * 60_000 for age in ages_min], [25.0] * len(ages_min))
+    assert sum(point.mean is None for point in line(lab, 7_200_000).points) == 4
 
 
 def test_units_and_flags(lab: TestRoom) -> None:
