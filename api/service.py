@@ -36,6 +36,7 @@ from api.services.lives import Lives
 from api.services.look_back import LookBack
 from api.services.molt_calendar import MoltCalendar
 from api.services.molts import Molts
+from api.services.performance import Performances
 from api.services.plan import RoomPlan
 from api.services.probes import Probes
 from api.services.read import Reader
@@ -131,6 +132,11 @@ class Service:
     def alert_charts(self) -> AlertCharts:
         """The water around an alert's moment."""
         return AlertCharts(self.read, self.plan)
+
+    @property
+    def performances(self) -> Performances:
+        """How the alerts themselves do."""
+        return Performances(self.store, self.plan)
 
     @property
     def air_tests(self) -> AirTests:

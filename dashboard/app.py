@@ -32,6 +32,7 @@ from dashboard import (
     number_pages,
     pages,
     people_pages,
+    performance_pages,
     probe_pages,
     rehearsal_pages,
     report_pages,
@@ -70,6 +71,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)
     app.include_router(people_pages.router)
+    app.include_router(performance_pages.router)
     app.include_router(grace_pages.router)
     app.include_router(rest_pages.router)
     app.include_router(care_pages.router)

@@ -19,6 +19,7 @@ from api.judge.alert_cycle import Track
 from api.storage.air_test_base import AirTestStore
 from api.storage.animal_base import AnimalStore
 from api.storage.care_base import CareStore
+from api.storage.history_base import AlertHistoryStore
 from api.storage.import_base import ImportStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
@@ -285,6 +286,7 @@ class Store(Protocol):
     air_tests: AirTestStore
     rests: RestStore
     care: CareStore
+    history: AlertHistoryStore
     imports: ImportStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:

@@ -160,6 +160,10 @@ STEPS: tuple[tuple[str, str], ...] = (
         CREATE TABLE import_recipe (name TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
         """,
     ),
+    (
+        "0012 steps of alerts by time",
+        "CREATE INDEX alert_event_time ON alert_event (time_ms)",
+    ),
 )
 
 

@@ -12,6 +12,8 @@ from api.storage.animals import SqliteAnimals
 from api.storage.base import ReadingStore, RevisionStore, StateStore
 from api.storage.care import SqliteCare
 from api.storage.care_base import CareStore
+from api.storage.history import SqliteHistory
+from api.storage.history_base import AlertHistoryStore
 from api.storage.import_base import ImportStore
 from api.storage.imports import SqliteImports
 from api.storage.reach import SqliteReach
@@ -36,3 +38,4 @@ class Tables:
         self.rests: RestStore = SqliteRests(connection, reader)
         self.care: CareStore = SqliteCare(connection, reader)
         self.imports: ImportStore = SqliteImports(connection, reader)
+        self.history: AlertHistoryStore = SqliteHistory(connection, reader)
