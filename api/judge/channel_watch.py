@@ -39,8 +39,8 @@ class ChannelWatch:
 
     __slots__ = (
         "_band", "_count", "_first_ms", "_floor", "_grain", "_held", "_last", "_last_ms", "_longest", "_nature",
-        "_peak", "_same", "_same_odds", "_sum", "_sum_ms", "_was", "approach", "away_ms", "disturbed_ms", "every_ms",
-        "jump_from", "jump_ms", "noise2", "same_since_ms", "spikes",
+        "_peak", "_same", "_same_odds", "_sum", "_sum_ms", "_usual_band", "_usual_h", "_was", "approach", "away_ms",
+        "disturbed_ms", "every_ms", "jump_from", "jump_ms", "noise2", "same_since_ms", "spikes",
     )  # fmt: skip
 
     def __init__(self, nature: Nature, every_s: float) -> None:
@@ -51,6 +51,8 @@ class ChannelWatch:
         self.approach = Approach(nature)
         self._band: deque[list[float]] = deque(maxlen=USUAL_FROM_H + 1)
         self.spikes: deque[int] = deque(maxlen=32)
+        self._usual_h = -1
+        self._usual_band: tuple[float, float] | None = None
         self._held: tuple[int, float] | None = None
         self._last_ms, self._last = -1, 0.0
         self._was: float | None = None
@@ -67,13 +69,20 @@ class ChannelWatch:
         last_ms = self._last_ms
         if time_ms <= last_ms:
             return False
-        self._learn_same(time_ms, value)
-        if last_ms >= 0 and time_ms - last_ms > max(GAP_MS, GAP_READINGS * self.every_ms):
+        if value == self._last or self._same:
+            self._learn_same(value)
+        else:
+            self._same_odds -= 0.02 * self._same_odds
+            longest = 0.999 * self._longest
+            self._longest = longest if longest > 0.0 else 0.0
+        if last_ms >= 0 and time_ms - last_ms > GAP_MS and time_ms - last_ms > GAP_READINGS * self.every_ms:
             self._begin(time_ms, value)
             return False
         if self._held is not None:
             return self._after_odd(time_ms, value)
-        if last_ms >= 0 and abs(value - self._last) > self._odd_by(time_ms):
+        # the least that can be odd is looked at first: it costs no root
+        off = abs(value - self._last)
+        if off > self._nature.step and last_ms >= 0 and off > self._odd_by(time_ms):
             self._held = (time_ms, value)
             return False
         return self._usual(time_ms, value)
@@ -112,14 +121,18 @@ class ChannelWatch:
         self.approach.begin(time_ms, value, max(sqrt(self.noise2), self._floor))
 
     def _usual(self, time_ms: int, value: float) -> bool:
-        self._learn_noise(value)
+        last, was = self._last, self._was
+        if was is not None:
+            self._learn_noise(value, last, was)
+        self._was = last
         self._last_ms, self._last = time_ms, value
         if not self._count:
             self._first_ms = time_ms
+        gone_ms = time_ms - self._first_ms
         self._count += 1
         self._sum += value
-        self._sum_ms += time_ms - self._first_ms
-        if time_ms - self._first_ms + self.every_ms * 0.75 < SPAN_MS:
+        self._sum_ms += gone_ms
+        if gone_ms + self.every_ms * 0.75 < SPAN_MS:
             return False
         count = self._count
         mean, mean_ms = self._sum / count, self._first_ms + round(self._sum_ms / count)
@@ -131,7 +144,7 @@ class ChannelWatch:
         self._remember(mean_ms, mean)
         return True
 
-    def _learn_same(self, time_ms: int, value: float) -> None:
+    def _learn_same(self, value: float) -> None:
         """How often this probe says the same twice, and how long it does so now."""
         if value == self._last:
             if not self._same:
@@ -154,16 +167,13 @@ class ChannelWatch:
             return 0.0  # coarse steps in still water: it has said the same so long before
         return -self._same * log(max(self._same_odds, 0.004))
 
-    def _learn_noise(self, value: float) -> None:
-        was = self._was
-        if was is not None:
-            step = abs(value - self._last)
-            if step > 0.0 and (self._grain == 0.0 or step < self._grain):
-                self._grain = step
-            bend = value - 2.0 * self._last + was
-            bend2 = min(bend * bend / 6.0, 16.0 * self.noise2 + 1e-9)
-            self.noise2 += 0.03 * (bend2 - self.noise2)
-        self._was = self._last
+    def _learn_noise(self, value: float, last: float, was: float) -> None:
+        step = abs(value - last)
+        if 0.0 < step and (step < self._grain or self._grain == 0.0):
+            self._grain = step
+        bend, noise2 = value - 2.0 * last + was, self.noise2
+        bend2, most = bend * bend / 6.0, 16.0 * noise2 + 1e-9
+        self.noise2 = noise2 + 0.03 * ((bend2 if bend2 < most else most) - noise2)
 
     def _remember(self, time_ms: int, mean: float) -> None:
         """Keep the hour's extremes, unless the water was just disturbed."""
@@ -183,10 +193,13 @@ class ChannelWatch:
     def usual(self) -> tuple[float, float] | None:
         """Lowest and highest of the usual hours; None while too little is known."""
         newest = self._last_ms // HOUR_MS
-        lows = [one for one in self._band if newest - USUAL_FROM_H <= one[0] <= newest - USUAL_UNTIL_H]
-        if not lows:
-            return None
-        return min(one[1] for one in lows), max(one[2] for one in lows)
+        if newest != self._usual_h:
+            # hours that count are closed: the answer holds until the next hour begins
+            first, last = newest - USUAL_FROM_H, newest - USUAL_UNTIL_H
+            lows = [one for one in self._band if first <= one[0] <= last]
+            self._usual_band = (min(one[1] for one in lows), max(one[2] for one in lows)) if lows else None
+            self._usual_h = newest
+        return self._usual_band
 
     @property
     def doubts(self) -> bool:

@@ -22,7 +22,11 @@ POINTS = (-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593)
 """Middles of nine equal parts of the normal distribution."""
 LAGS2 = 9.0
 """By then the level lags by about three standard deviations of a look; squared."""
+SLOWEST_PER_H = 0.02
+"""A slower rate, or one that grows, has no rest value that means anything."""
 HOUR_MS = 3.6e6
+Ways = tuple[tuple[float, float, float, float], tuple[tuple[float, float, float, float], ...]]
+"""What a step of some hours does, see ``ways``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +51,31 @@ class Nature:
     floor: float
 
 
+def ways(nature: Nature, hours: float) -> Ways:
+    """What depends on the length of a step alone: wander of the slope, drift of the level by it, half of it, surge;
+    and for each rate the share of the slope that is left, its reach [h], both squared.
+    """
+    wander, surge = nature.wander**2 * hours, nature.surge**2 * hours
+    rates = []
+    for rate in nature.rates_per_h:
+        left = exp(-rate * hours)
+        reach = (1.0 - left) / rate
+        rates.append((left, reach, reach * reach, left * left))
+    return (wander, wander * hours * hours / 3.0, wander * hours / 2.0, surge), tuple(rates)
+
+
 class Approach:
     """Level and slope of one channel, fed with means of short spans. ``since_ms``: when the present slope began."""
 
     __slots__ = (
-        "_down", "_down_ms", "_nature", "_states", "_up", "_up_ms", "level", "looks", "rest",
+        "_down", "_down_ms", "_hours", "_nature", "_states", "_up", "_up_ms", "_ways", "level", "looks", "rest",
         "since_ms", "slope", "slope_sd", "time_ms", "weights",
     )  # fmt: skip
 
     def __init__(self, nature: Nature) -> None:
         self._nature = nature
         self.time_ms = self.since_ms = -1
+        self._hours, self._ways = 0.0, ways(nature, 0.0)
         self._states: list[list[float]] = []
         self._begin_weights()
         self._up = self._down = 0.0
@@ -83,34 +101,36 @@ class Approach:
         if self.time_ms < 0:
             self.begin(time_ms, value, noise)
             return False
-        hours = (time_ms - self.time_ms) / HOUR_MS
         before_ms, self.time_ms = self.time_ms, time_ms
         nature = self._nature
-        wander, surge = nature.wander**2 * hours, nature.surge**2 * hours
+        hours = (time_ms - before_ms) / HOUR_MS
+        if hours != self._hours:
+            self._hours, self._ways = hours, ways(nature, hours)
+        wander, drift, half_wander, surge = self._ways[0]
         noise2 = noise * noise
         surprise = total = 0.0
         odds: list[float] = []
-        for state, rate, weight in zip(self._states, nature.rates_per_h, self.weights, strict=True):
+        for state, (left, reach, reach2, left2), weight in zip(self._states, self._ways[1], self.weights, strict=True):
             level, slope, var, cross, slope_var = state
-            left = exp(-rate * hours)
-            reach = (1.0 - left) / rate
             level += slope * reach
-            var += 2.0 * reach * cross + reach * reach * slope_var + surge + wander * hours * hours / 3.0
-            cross = left * (cross + reach * slope_var) + wander * hours / 2.0
-            slope_var = left * left * slope_var + wander
+            var += 2.0 * reach * cross + reach2 * slope_var + surge + drift
+            cross = left * (cross + reach * slope_var) + half_wander
+            slope_var = left2 * slope_var + wander
             whole = var + noise2
-            off = value - level
+            root, off = sqrt(whole), value - level
             gain, slope_gain = var / whole, cross / whole
-            slope = slope * left + slope_gain * off
-            state[0], state[1] = level + gain * off, slope
+            state[0], state[1] = level + gain * off, slope * left + slope_gain * off
             state[2], state[3] = var * (1.0 - gain), cross * (1.0 - gain)
             state[4] = slope_var - slope_gain * cross
             z2 = off * off / whole
-            likely = weight * exp(-0.5 * min(z2, 16.0)) / sqrt(whole)
+            likely = weight * exp(-0.5 * z2 if z2 < 16.0 else -8.0) / root
             odds.append(likely)
             total += likely
-            surprise += weight * off / sqrt(whole)
-        self.weights = [max(0.002, one / total) for one in odds] if total > 0 else list(nature.shares)
+            surprise += weight * off / root
+        if total > 0:
+            self.weights = [share if (share := one / total) > 0.002 else 0.002 for one in odds]
+        else:
+            self.weights = list(nature.shares)
         self.looks += 1
         changed = self._changed(before_ms, surprise, noise2)
         self._sum_up()
@@ -118,14 +138,14 @@ class Approach:
 
     def _changed(self, before_ms: int, surprise: float, noise2: float) -> bool:
         """The two-sided cumulative sum; on a change the slope and its rate are unknown again."""
-        surprise = max(-CLIP, min(CLIP, surprise))
+        surprise = -CLIP if surprise < -CLIP else CLIP if surprise > CLIP else surprise
         up, down = self._up + surprise - CUSUM_DRIFT, self._down - surprise - CUSUM_DRIFT
         if self._up <= 0.0:
             self._up_ms = before_ms
         if self._down <= 0.0:
             self._down_ms = before_ms
-        self._up, self._down = max(0.0, up), max(0.0, down)
-        if max(up, down) < CUSUM_LIMIT:
+        self._up, self._down = up if up > 0.0 else 0.0, down if down > 0.0 else 0.0
+        if up < CUSUM_LIMIT and down < CUSUM_LIMIT:
             return False
         self.since_ms = self._up_ms if up > down else self._down_ms
         self._up = self._down = 0.0
@@ -142,12 +162,14 @@ class Approach:
         level = slope = var = rest = 0.0
         for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
             share = weight / whole
-            level += share * state[0]
-            slope += share * state[1]
-            var += share * (state[4] + state[1] * state[1])
-            rest += share * (state[0] + state[1] / max(rate, 0.02))
+            own, steep = state[0], state[1]
+            level += share * own
+            slope += share * steep
+            var += share * (state[4] + steep * steep)
+            rest += share * (own + steep / (rate if rate > SLOWEST_PER_H else SLOWEST_PER_H))
         self.level, self.slope, self.rest = level, slope, rest
-        self.slope_sd = sqrt(max(var - slope * slope, 0.0))
+        spread = var - slope * slope
+        self.slope_sd = sqrt(spread) if spread > 0.0 else 0.0
 
     @property
     def steady(self) -> bool:

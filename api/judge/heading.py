@@ -43,10 +43,14 @@ class Heading:
         """Take a new look, after a span of readings closed."""
         now_ms = watch.approach.time_ms
         danger, tolerable = limits_of(care, side)
-        odds = _odds(watch, danger, tolerable, side, quantity)
         passed = tolerable is not None and _passed(watch, tolerable, side)
-        if self.level is None and not passed and not _unusual(watch, side, quantity):
-            odds = {}
+        odds: dict[Priority, float] = {}
+        if _moves(watch, side, quantity):
+            if self.level is not None or passed or _unusual(watch, side, quantity):
+                odds = _odds(watch, danger, tolerable, side)
+        if not odds and self.level is None and not self._sure_ms:
+            self.limit = danger if tolerable is None or passed else tolerable
+            return
         for level in (Priority.URGENT, Priority.TODAY):
             if odds.get(level, 0.0) >= (SURE_OUTSIDE if passed else SURE):
                 self._sure_ms.setdefault(level, now_ms)
@@ -107,16 +111,19 @@ def _passed(watch: ChannelWatch, limit: float, side: Side) -> bool:
     return level < limit if side is Side.LOW else level > limit
 
 
-def _odds(
-    watch: ChannelWatch, danger: float | None, tolerable: float | None, side: Side, quantity: Quantity
-) -> dict[Priority, float]:
-    """Odds of what makes each priority; nothing where the water is steady, turned back or has just been disturbed."""
+def _moves(watch: ChannelWatch, side: Side, quantity: Quantity) -> bool:
+    """Whether the water goes towards this side; not where it is steady, turned back or has just been disturbed."""
     approach = watch.approach
     away = approach.slope < 0 if side is Side.LOW else approach.slope > 0
-    if quantity is Quantity.TEMPERATURE and approach.slope < QUICKEST_COOLING_K_H:
-        return {}
-    if not away or approach.steady or (approach.time_ms - watch.disturbed_ms < SETTLE_MS and watch.disturbed_ms >= 0):
-        return {}
+    if not away or (quantity is Quantity.TEMPERATURE and approach.slope < QUICKEST_COOLING_K_H):
+        return False
+    disturbed = watch.disturbed_ms >= 0 and approach.time_ms - watch.disturbed_ms < SETTLE_MS
+    return not disturbed and not approach.steady
+
+
+def _odds(watch: ChannelWatch, danger: float | None, tolerable: float | None, side: Side) -> dict[Priority, float]:
+    """Odds of what makes each priority."""
+    approach = watch.approach
     urgent = today = 0.0
     if danger is not None and not _passed(watch, danger, side):
         urgent = approach.odds_within(danger, URGENT_WITHIN_H)
