@@ -38,6 +38,14 @@ def from_canonical(quantity: Quantity, unit: str) -> Convert:
     return _to_unit(_unit(quantity, unit))
 
 
+def unit_code(quantity: Quantity, unit: str) -> str:
+    """The code of the unit a label means for a quantity.
+
+    Raises UnknownUnit, with the units that would do; UnclearUnit where the label could mean several things.
+    """
+    return _unit(quantity, unit).code
+
+
 def known_units(quantity: Quantity) -> tuple[tuple[str, str], ...]:
     """Code and label of each unit the quantity can be given in, the canonical one first."""
     return tuple((unit.code, unit.label) for unit in TABLE[quantity])
