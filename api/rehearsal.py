@@ -53,15 +53,17 @@ class Told:
 class Rehearsal:
     """One room that is rehearsed; ``begin_ms`` is when its service would have started."""
 
-    def __init__(self, plan: RoomPlan, begin_ms: int, look_every_s: float = 60.0) -> None:
+    def __init__(
+        self, plan: RoomPlan, begin_ms: int, look_every_s: float = 60.0, store: InMemoryStore | None = None
+    ) -> None:
         """``look_every_s``: how often silence is looked for; the live service does so every few seconds. [s]"""
         self.now_ms = begin_ms
         self._step_ms = round(max(LOOK_EVERY_S, look_every_s) * 1000)
         self._looked_ms = begin_ms
-        self.store = InMemoryStore()
+        self.store = store or InMemoryStore()
         self._heard: list[Told] = []
-        warn = _Listening(self.store, lambda: plan, self._heard.append)
-        self.ingest = Ingest(self.store, lambda: plan, warn)
+        self._warn = _Listening(self.store, lambda: plan, self._heard.append)
+        self.ingest = Ingest(self.store, lambda: plan, self._warn)
         guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft, stages: None, self._clock)
         self._watch = Watch(self.store, self.ingest, lambda: plan, self._clock, guard)
         self._again = Again(self.store, self.ingest, lambda: plan, self._clock)

@@ -10,25 +10,25 @@ import json
 import os
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from dataclasses import asdict
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from api.domain.errors import InputError, IntermoltError
+import numpy as np
+
+from api.domain.errors import IntermoltError
 from api.domain.quantity import Quantity
-from api.domain.reading import RawReading
-from api.rehearsal import Rehearsal
+from api.rehearsal_run import rehearsed
 from api.rehearsed import stood
 from api.services.plan import RoomPlan
+from api.services.recording import Recording
 from api.services.records import Records
 from api.services.rehearsing import RUN_UP_MS, Rehearsed, moved, narrowed
 from api.storage.base import Store
 from api.storage.sqlite import SqliteStore
 
-WINDOW_MS = 6 * 3_600_000
 NICE = 10
 Say = Callable[[Mapping[str, Any]], None]
 
@@ -67,43 +67,30 @@ def rehearse(store: Store, asked: Mapping[str, Any], say: Say) -> None:
 def _run(
     store: Store, plan: RoomPlan, start_ms: int, end_ms: int, share: Callable[[float], None]
 ) -> tuple[list[Rehearsed], int]:
-    told, count = [], 0
-    one: Rehearsal | None = None
-    try:
-        for time_ms, pack in packs(store, plan, start_ms - RUN_UP_MS, end_ms, share):
-            one = one or Rehearsal(plan, time_ms - 1)
-            told += one.take(pack, time_ms)
-            count += len(pack)
-        if one is not None:
-            told += one.advance(end_ms)
-    finally:
-        if one is not None:
-            one.close()
-    return stood(told, plan, start_ms), count
+    recorded = kept(store, plan, start_ms - RUN_UP_MS, end_ms)
+    total, gone = sum(len(one.times_ms) for one in recorded), 0
+
+    def done(count: int) -> None:
+        nonlocal gone
+        gone += count
+        share(gone / total)
+
+    return stood(rehearsed(plan, recorded, end_ms, done), plan, start_ms), total
 
 
-def packs(
-    store: Store, plan: RoomPlan, start_ms: int, end_ms: int, share: Callable[[float], None]
-) -> Iterator[tuple[int, list[RawReading]]]:
-    """Kept raw readings of a room's probes as they were made: (time, all of that time), a window at a time."""
-    channels = [one for one in store.readings.channels() if one.probe in plan.probes and not one.derived]
-    for from_ms in range(start_ms, end_ms, WINDOW_MS):
-        until_ms = min(from_ms + WINDOW_MS, end_ms)
-        readings: list[RawReading] = []
-        for one in channels:
-            for row in store.revisions.rows(one.probe, one.quantity, from_ms, until_ms):
-                try:
-                    readings.append(RawReading(one.probe, one.quantity, row.time_ms, row.raw_value, row.raw_unit))
-                except InputError:
-                    continue  # kept by an older version that refused less; live it would be refused today
-        readings.sort(key=_when)
-        for time_ms, pack in groupby(readings, key=_when):
-            yield time_ms, list(pack)
-        share((until_ms - start_ms) / (end_ms - start_ms))
-
-
-def _when(one: RawReading) -> int:
-    return one.time_ms
+def kept(store: Store, plan: RoomPlan, start_ms: int, end_ms: int) -> list[Recording]:
+    """What a room's probes said, as it is kept."""
+    out = []
+    for place, one in enumerate(store.readings.channels()):
+        if one.probe in plan.probes and not one.derived:
+            rows = store.revisions.rows(one.probe, one.quantity, start_ms, end_ms)
+            units = [row.raw_unit for row in rows]
+            times = np.array([row.time_ms for row in rows], np.int64)
+            raws = np.array([row.raw_value for row in rows], np.float64)
+            same = units[0] if len(set(units)) == 1 else units
+            if rows:
+                out.append(Recording(one.probe, one.quantity, times, raws, same, np.full(len(rows), place, np.int64)))
+    return out
 
 
 def _say(what: Mapping[str, Any]) -> None:

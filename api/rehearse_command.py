@@ -13,7 +13,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,12 +21,13 @@ from tqdm import tqdm
 
 from api.domain.alert import Event, Priority
 from api.domain.errors import InputError
-from api.domain.reading import RawReading
-from api.rehearsal import Rehearsal, Told
+from api.rehearsal import Told
+from api.rehearsal_run import rehearsed
 from api.rehearsed import reached_ms
 from api.room_text import read_room
 from api.services.plan import RoomPlan
 from api.services.recorded import Recorded, read_recorded
+from api.services.recording import Recording, recordings
 from api.services.records import Records
 from api.storage.in_memory import InMemoryStore
 
@@ -48,10 +48,11 @@ def rehearse(room: Path, given: Namespace) -> int:
     unknown = sorted({one.probe for one in found.readings} - plan.probes.keys())
     if len(unknown) == len({one.probe for one in found.readings}):
         raise InputError(f"no probe of {room} is in these files; theirs are {', '.join(unknown[:10])}")
-    told = run(plan, found.readings, "as the room file says")
+    recorded = recordings(found.readings)
+    told = run(plan, recorded, "as the room file says")
     print("\n".join(_lines(plan, told, found, unknown)))
     for minutes in delays:
-        other = run(_delayed(plan, minutes), found.readings, f"with {minutes:g} min")
+        other = run(_delayed(plan, minutes), recorded, f"with {minutes:g} min")
         print(f"with a {minutes:g}-minute delay: {_count(other)}")
     if out is not None:
         _write(out, told)
@@ -71,18 +72,11 @@ def plan_of(room: Path) -> RoomPlan:
         return records.plan()
 
 
-def run(plan: RoomPlan, readings: Sequence[RawReading], what: str) -> list[Told]:
+def run(plan: RoomPlan, recorded: Sequence[Recording], what: str) -> list[Told]:
     """Everything told; readings arrive at their own time, and the clock stops with the last of them."""
-    told: list[Told] = []
-    one = Rehearsal(plan, readings[0].time_ms - 1)
-    bar = tqdm(total=len(readings), desc=f"rehearsing {what}", file=sys.stderr, unit=" readings", leave=False)
-    with closing(one), bar:
-        for time_ms, pack in groupby(readings, key=lambda reading: reading.time_ms):
-            some = list(pack)
-            told += one.take(some, time_ms)
-            bar.update(len(some))
-        told += one.advance(readings[-1].time_ms)
-    return told
+    total = sum(len(one.times_ms) for one in recorded)
+    with tqdm(total=total, desc=f"rehearsing {what}", file=sys.stderr, unit=" readings", leave=False) as bar:
+        return rehearsed(plan, recorded, max(int(one.times_ms[-1]) for one in recorded), bar.update)
 
 
 def _delays(text: str | None) -> tuple[float, ...]:

@@ -14,6 +14,7 @@ from api.domain.outlook import Outlook
 
 OVER = frozenset({Event.RETURNED, Event.CLEARED})
 STANDING = frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED})
+RESTING_STATES = frozenset({AlertState.NORMAL, AlertState.RETURNED_UNACKNOWLEDGED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +78,11 @@ class Track:
     def idle(self) -> bool:
         """Nothing is standing and no wait is running."""
         return self.state is AlertState.NORMAL and self.beyond_since_ms is None
+
+    @property
+    def dormant(self) -> bool:
+        """Nothing stands that could end, and no wait is running: a sample from inside the limits changes nothing."""
+        return self.state in RESTING_STATES and self.beyond_since_ms is None and self.danger_since_ms is None
 
 
 def step(track: Track, sample: Sample, delays: Delays) -> tuple[Track, tuple[AlertEvent, ...]]:

@@ -76,6 +76,8 @@ class RoomWatch:
 
     def findings(self, now_ms: int) -> dict[AlertKind, RoomFinding | None]:
         """What stands for the whole room; None for a kind that has just ended."""
+        if not self._standing and sum(1 for look in self._looks.values() if look.heat or look.oxygen) < FEWEST:
+            return {}
         heard = {name: look for name, look in self._looks.items() if now_ms - look.time_ms < HEARD_MS}
         starve = tuple(name for name, look in heard.items() if look.oxygen < 0)
         lasting = {name for name in heard if now_ms - self._warm_since[name] >= LASTS_MS}

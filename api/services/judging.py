@@ -23,6 +23,7 @@ from api.services.outlooks import SPAN_MS, Outlooks
 from api.services.plan import ChannelPlan
 from api.storage.base import Store
 
+Key = tuple[str, Quantity]
 ROOM_EVERY_MS = 60_000
 LYING_DELAYS = Delays(0.0, 0.0, 600.0, 1, 1)
 """What a forecast finds of a probe has lasted already; it is over when it has been well for ten minutes."""
@@ -70,6 +71,19 @@ class Judging:
         """One reading of a tank's channel, later than the one before."""
         good, past = usable(reading), channel.not_known.past
         watch = self._follow(reading, channel, good, late, events) if not past else None
+        self.weigh(reading, channel, good, watch, late, events)
+
+    def weigh(
+        self,
+        reading: CheckedReading,
+        channel: ChannelPlan,
+        good: bool,
+        watch: TankWatch | None,
+        late: bool,
+        events: list[AlertEvent],
+    ) -> None:
+        """A reading the forecast has heard of becomes a sample of each of its subjects."""
+        past = channel.not_known.past
         if not good:
             if not past and self._told_by_another(reading):
                 return
@@ -108,16 +122,49 @@ class Judging:
         fresh = self.outlooks.take(reading, channel)
         if fresh is None:
             return self.outlooks.tank(tank)
-        found = fresh.health(reading.probe, reading.time_ms)
-        if found is not None:
-            self._lying[reading.probe] = found
-        elif reading.probe in self._lying:
-            del self._lying[reading.probe]
-        changed = self.outlooks.changed(tank, fresh, reading.time_ms)
-        if changed or reading.time_ms - self._room_ms >= ROOM_EVERY_MS:
-            self._room_ms = reading.time_ms
-            self._room(reading.time_ms, late, events)
+        self._look(fresh, tank, reading.probe, reading.time_ms, late, events)
         return fresh
+
+    def _look(
+        self, fresh: TankWatch, tank: str, probe: str, time_ms: int, late: bool, events: list[AlertEvent]
+    ) -> None:
+        """A forecast has something new: is its probe to be believed, and what do the tanks do together?"""
+        found = fresh.health(probe, time_ms)
+        if found is not None:
+            self._lying[probe] = found
+        elif probe in self._lying:
+            del self._lying[probe]
+        changed = self.outlooks.changed(tank, fresh, time_ms)
+        if changed or time_ms - self._room_ms >= ROOM_EVERY_MS:
+            self._room_ms = time_ms
+            self._room(time_ms, late, events)
+
+    def calm(
+        self, watch: TankWatch, key: Key, time_ms: int, value: float, channel: ChannelPlan, events: list[AlertEvent]
+    ) -> bool:
+        """A reading inside its limits that passed its checks, of a channel that was at rest.
+
+        False when something came up, so that the reading has to be weighed after all.
+        """
+        probe, quantity = key
+        if not watch.take(probe, quantity, time_ms, value, channel.care, channel.every_s):
+            return True
+        if channel.tank is not None:
+            self._look(watch, channel.tank.id, probe, time_ms, False, events)
+        return probe not in self._lying and self.at_rest(watch, key, channel)
+
+    def at_rest(self, watch: TankWatch | None, key: Key, channel: ChannelPlan) -> bool:
+        """Whether good readings inside the limits can change nothing but the forecast."""
+        lying = self._lying.get(key[0])
+        if lying is not None and lying[0] is key[1]:
+            return False
+        if watch is not None:
+            for _, side in channel.kinds:
+                heading = watch.heading(*key, side)
+                if heading is not None and heading.level is not None:
+                    return False
+        subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
+        return all((track := self.tracks.get(subject)) is None or track.dormant for subject in subjects)
 
     def _believe(self, reading: CheckedReading, channel: ChannelPlan, late: bool, events: list[AlertEvent]) -> None:
         """Whether a reading that passed its checks still comes from a probe that cannot be believed."""

@@ -15,6 +15,7 @@ from api.domain.errors import InputError
 from api.rehearse_command import plan_of, rehearse, run
 from api.rehearsed import reached_ms
 from api.services.recorded import read_recorded
+from api.services.recording import recordings
 from tests.api.test_rehearsal import night
 from tests.support.rooms import ROOM
 
@@ -77,7 +78,7 @@ def test_as_a_keeper_runs_it(room: Path, tmp_path: Path) -> None:
 def test_quiet_hours_hold_up_what_is_not_urgent(room: Path, tmp_path: Path) -> None:
     """What is told in the night reaches the phone at seven; what is urgent at once. The room's zone is UTC."""
     plan = plan_of(room)
-    told = run(plan, read_recorded([written(tmp_path)]).readings, "")
+    told = run(plan, recordings(read_recorded([written(tmp_path)]).readings), "")
     for one in told:
         local = datetime.fromtimestamp(one.told_ms / 1000, UTC)
         reached = datetime.fromtimestamp(reached_ms(one, plan) / 1000, UTC)

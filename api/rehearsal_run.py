@@ -1,0 +1,230 @@
+"""A rehearsal of a whole recording: what can change nothing but a forecast goes past the alerts, the rest through them.
+
+The same parts as reading by reading (``rehearsal.py``) with the same results; only looks and samples that are known to
+change nothing are left out. Must not do: judge by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+
+import numpy as np
+
+from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
+from api.domain.quantity import Quantity
+from api.domain.tank import Probe
+from api.judge.alert_cycle import STANDING, Track
+from api.judge.natures import NATURES
+from api.judge.samples import usable
+from api.judge.tank_watch import TankWatch
+from api.rehearsal import Rehearsal, Told
+from api.rehearsal_store import LazyStore
+from api.services.ingest import EARLIEST_MS
+from api.services.plan import RoomPlan
+from api.services.recording import CheckedRecording, Recording, packs, straight
+from api.services.watch import quiet_after_s
+
+ROWS_TOGETHER = 20_000
+Row = tuple[int, int, int, float, bool]
+"""Time, number of the channel, place in its recording, value, whether it is calm."""
+
+
+@dataclass(slots=True)
+class Line:
+    """A channel on its way. ``at_rest``: calm readings concern only ``watch``."""
+
+    checked: CheckedRecording
+    watch: TankWatch | None = None
+    at_rest: bool = False
+    heard_ms: int = -1
+
+
+class RehearsalRun(Rehearsal):
+    """Goes through recordings of straight channels, see ``services/recording.py``."""
+
+    def __init__(
+        self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], look_every_s: float = 60.0
+    ) -> None:
+        super().__init__(plan, begin_ms, look_every_s, LazyStore())
+        self._plan = plan
+        self._probes = [probe for probe in plan.probes.values() if probe.tank is not None and probe.live]
+        self._lines = [
+            Line(CheckedRecording(one, channel))
+            for one in recorded
+            if (channel := plan.channel(one.probe, one.quantity)).tank is not None
+        ]
+        self._by_key = {line.checked.key: line for line in self._lines}
+        self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
+        if isinstance(self.store, LazyStore):
+            self.store.give({line.checked.key: line.checked for line in self._lines})
+        self._safe_ms = begin_ms
+        self._events: list[AlertEvent] = []
+        self._unsettled = False
+
+    def run(self, end_ms: int, done: Callable[[int], object] = lambda count: None) -> list[Told]:
+        """Everything told until a time. ``done`` hears now and then how many readings were gone through."""
+        told: list[Told] = []
+        for rows in self._rows(end_ms):
+            self._go(rows)
+            done(len(rows))
+            told += self._taken()
+        self._tell()
+        self._wait_until(end_ms)
+        return told + self._taken()
+
+    def _rows(self, end_ms: int) -> Iterator[list[Row]]:
+        """All readings in the order the line takes them: by time, temperatures first."""
+        if not self._lines:
+            return
+        recorded = [line.checked.recording for line in self._lines]
+        times = np.concatenate([one.times_ms for one in recorded])
+        places = np.concatenate([one.places for one in recorded])
+        number = np.repeat(np.arange(len(recorded)), [len(one.times_ms) for one in recorded])
+        later = np.array([one.quantity is not Quantity.TEMPERATURE for one in recorded])[number]
+        order = np.lexsort((places, later, times))
+        order = order[(times[order] >= EARLIEST_MS) & (times[order] <= end_ms)]
+        own = np.concatenate([np.arange(len(one.times_ms)) for one in recorded])
+        values = np.concatenate([line.checked.values for line in self._lines])
+        calm = np.concatenate([line.checked.calm for line in self._lines])
+        for start in range(0, len(order), ROWS_TOGETHER):
+            some = order[start : start + ROWS_TOGETHER]
+            yield list(
+                zip(*(one[some].tolist() for one in (times, number, own, values, calm)), strict=True)
+            )  # fmt: skip
+
+    def _go(self, rows: list[Row]) -> None:
+        lines, calm_of, events, now_ms = self._lines, self.ingest.judging.calm, self._events, self.now_ms
+        look_ms = self._looked_ms + self._step_ms
+        for time_ms, number, at, value, calm in rows:
+            if time_ms != now_ms:
+                if self._unsettled or events:
+                    self._tell()
+                if time_ms >= look_ms:
+                    self._wait_until(time_ms)
+                    look_ms = self._looked_ms + self._step_ms
+                self.now_ms = now_ms = time_ms
+            line = lines[number]
+            line.heard_ms = time_ms
+            if calm and line.at_rest and line.watch is not None:
+                checked = line.checked
+                if calm_of(line.watch, checked.key, time_ms, value, checked.channel, events):
+                    continue
+                self._weigh(line, at, heard=True)
+            else:
+                self._weigh(line, at, heard=False)
+
+    def _weigh(self, line: Line, at: int, *, heard: bool) -> None:
+        """The whole of a reading's judgement; ``heard``: its forecast knows of it already."""
+        judging, checked = self.ingest.judging, line.checked
+        self._put_time()
+        reading = checked.reading(at)
+        if heard:
+            judging.weigh(reading, checked.channel, usable(reading), line.watch, False, self._events)
+        else:
+            judging.judge(reading, checked.channel, False, self._events)
+        self._unsettled = True
+        tank = checked.channel.tank
+        watch = judging.outlooks.tank(tank.id if tank is not None else None)
+        if watch is not None and (checked.key in watch.channels or checked.key[1] not in NATURES):
+            line.watch = watch
+        for other in self._of_probe.get(checked.key[0], [line]):
+            other.at_rest = judging.at_rest(other.watch, other.checked.key, other.checked.channel)
+
+    def _put_time(self) -> None:
+        if isinstance(self.store, LazyStore):
+            self.store.up_to_ms = self.now_ms
+
+    def _tell(self) -> None:
+        """The end of what came at one moment: its events are put on record and told."""
+        events, ingest = self._events, self.ingest
+        if events:
+            self._put_time()
+            some = list(events)
+            events.clear()
+            self.store.write(lambda: self._warn.take(some, ingest.tracks, self.now_ms)).result()
+        ingest.judging.done()
+        ingest.judging.settle(True)
+        self._unsettled = False
+
+    def _wait_until(self, time_ms: int) -> None:
+        """Time goes on; looks for silence are made where one may find something."""
+        while self._looked_ms + self._step_ms <= time_ms:
+            if self._looked_ms + self._step_ms <= self._safe_ms:
+                free = (min(time_ms, self._safe_ms) - self._looked_ms) // self._step_ms
+                self._looked_ms += free * self._step_ms
+                continue
+            self._looked_ms += self._step_ms
+            self.now_ms = max(self.now_ms, self._looked_ms)
+            self._safe_ms = self._nothing_until(self._looked_ms)
+            if self._safe_ms < self._looked_ms:
+                self._look()
+        self.now_ms = max(self.now_ms, time_ms)
+
+    def _look(self) -> None:
+        self._put_time()
+        newest = self.ingest.newest.settled
+        for line in self._lines:
+            if line.heard_ms >= 0:
+                newest[line.checked.key] = line.heard_ms
+        self._watch.look()
+
+    def _nothing_until(self, now_ms: int) -> int:
+        """Until when looks are known to find what the last one found; before ``now_ms``: this one must be made."""
+        tracks, plan = self.ingest.tracks, self._plan
+        safe_ms = now_ms + 3_600_000
+        for probe, quantity in plan.asked_to_calibrate():
+            tank, due_ms = plan.channel(probe, quantity).tank, plan.calibration_due_ms(probe, quantity)
+            track = tracks.get(Subject(tank.id if tank else None, AlertKind.CALIBRATION_DUE, probe, quantity))
+            if due_ms is not None and not _same(track, now_ms > due_ms, Priority.NOTE):
+                return -1
+            if due_ms is not None and now_ms <= due_ms:
+                safe_ms = min(safe_ms, due_ms)
+        last_ms = {probe.id: self._spoke_ms(probe) for probe in self._probes}
+        missed_s = plan.settings.quiet_after_missed
+        missed = [now_ms - last_ms[one.id] > one.every_s * missed_s * 1000 for one in self._probes]
+        silent = [now_ms - last_ms[one.id] > quiet_after_s(one, plan) * 1000 for one in self._probes]
+        whole_room = len(self._probes) > 1 and all(missed)
+        if len(self._probes) > 1:
+            room = tracks.get(Subject(None, AlertKind.QUIET_ROOM))
+            if not _same(room, whole_room and any(silent), Priority.URGENT):
+                return -1
+        for one, quiet in zip(self._probes, silent, strict=True):
+            track = tracks.get(Subject(one.tank, AlertKind.QUIET_PROBE, one.id))
+            if not (whole_room and (track is None or track.idle)) and not _same(track, quiet, Priority.TODAY):
+                return -1
+        if any(missed):
+            return now_ms
+        return min([safe_ms, *(last_ms[one.id] + int(one.every_s * missed_s * 1000) for one in self._probes)])
+
+    def _spoke_ms(self, probe: Probe) -> int:
+        """When a probe last spoke, or when the rehearsal began."""
+        keys = [(probe.id, value.quantity) for value in probe.values]
+        return max([self._watch.since_ms, *(self._by_key[key].heard_ms for key in keys if key in self._by_key)])
+
+
+def _same(track: Track | None, beyond: bool, level: Priority) -> bool:
+    """Whether a sample of a level, or of none, would change nothing of a track."""
+    if beyond:
+        return track is not None and track.state in STANDING and track.level is level and track.told
+    return track is None or track.dormant
+
+
+def rehearsed(
+    plan: RoomPlan, recorded: Sequence[Recording], end_ms: int, done: Callable[[int], object] = lambda count: None
+) -> list[Told]:
+    """Everything told of recordings, each reading coming when it was made, until a time.
+
+    ``done`` hears now and then of how many readings more were gone through.
+    """
+    first_ms = min((int(one.times_ms[0]) for one in recorded), default=end_ms + 1)
+    if all(straight(one, plan) for one in recorded):
+        with closing(RehearsalRun(plan, first_ms - 1, recorded)) as run:
+            return run.run(end_ms, done)
+    told: list[Told] = []
+    with closing(Rehearsal(plan, first_ms - 1)) as one:
+        for time_ms, pack in packs(recorded):
+            told += one.take(pack, time_ms)
+            done(len(pack))
+        return told + one.advance(end_ms)

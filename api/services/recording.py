@@ -1,0 +1,204 @@
+"""Recorded readings as columns, one recording a channel, in the order of time; converted and checked all at once.
+
+Must not do: judge; or convert and check otherwise than the line does reading by reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from heapq import merge
+from itertools import groupby, repeat
+
+import numpy as np
+from numpy.typing import NDArray
+
+from api.domain.care import CareRange
+from api.domain.errors import InputError
+from api.domain.quantity import Quantity
+from api.domain.reading import CheckedReading, Flag, RawReading
+from api.judge.check_batch import check
+from api.judge.check_seed import seed
+from api.judge.check_stream import Revised, Stream
+from api.science.units import converter
+from api.services.convert import LARGEST, converted, same_unit
+from api.services.derive import OTHER
+from api.services.leaning import derives
+from api.services.plan import ChannelPlan, RoomPlan
+
+Key = tuple[str, Quantity]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+PLAIN = (Flag.GOOD, "")
+MOST_PAST = 20_000
+"""Readings a stream is begun with at most, as the live service does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """What one channel said, each time once and later than the one before. ``units``: one for all, or one each.
+
+    ``places``: where each stood among all that was recorded, so that what came at one moment keeps its order.
+    """
+
+    probe: str
+    quantity: Quantity
+    times_ms: Ints
+    raws: Floats
+    units: str | Sequence[str]
+    places: Ints
+
+    def unit(self, at: int) -> str:
+        """The unit of one reading."""
+        return self.units if isinstance(self.units, str) else self.units[at]
+
+
+def recordings(readings: Iterable[RawReading]) -> list[Recording]:
+    """Readings in the order of time, sorted into channels; of two of one channel and time the first is kept."""
+    found: dict[Key, tuple[list[int], list[float], list[str], list[int]]] = {}
+    for place, one in enumerate(readings):
+        key = (one.probe, one.quantity)
+        times, raws, units, places = found.get(key) or found.setdefault(key, ([], [], [], []))
+        if not times or one.time_ms > times[-1]:
+            times.append(one.time_ms)
+            raws.append(one.value)
+            units.append(one.unit)
+            places.append(place)
+    return [
+        Recording(
+            *key, np.array(times, np.int64), np.array(raws), units[0] if len(set(units)) == 1 else units,
+            np.array(places, np.int64),
+        )
+        for key, (times, raws, units, places) in found.items()
+    ]  # fmt: skip
+
+
+def packs(recorded: Sequence[Recording]) -> Iterator[tuple[int, list[RawReading]]]:
+    """The readings of recordings again, those of one moment together; what the line would refuse is left out."""
+    rows = [
+        zip(one.times_ms.tolist(), one.places.tolist(), repeat(one), range(len(one.times_ms)), strict=False)
+        for one in recorded
+    ]
+    for time_ms, some in groupby(merge(*rows, key=lambda row: row[:2]), key=lambda row: row[0]):
+        pack = []
+        for _, _, one, at in some:
+            with suppress(InputError):
+                pack.append(RawReading(one.probe, one.quantity, time_ms, float(one.raws[at]), one.unit(at)))
+        yield time_ms, pack
+
+
+def straight(recording: Recording, plan: RoomPlan) -> bool:
+    """Whether a channel leans on no other: no company to be asked, and nothing that is judged derived from it."""
+    key = (recording.probe, recording.quantity)
+    if plan.channel(*key).company:
+        return False
+    return not derives(*key, plan) or plan.channel(key[0], OTHER[key[1]]).care is None
+
+
+class CheckedRecording:
+    """A straight channel's recording in canonical units, with the flags its readings had as they came.
+
+    ``calm``: passed its checks and lies within the limits of its care range.
+    """
+
+    def __init__(self, recording: Recording, channel: ChannelPlan) -> None:
+        self.recording, self.channel = recording, channel
+        self.key = (recording.probe, recording.quantity)
+        self.values, self._bases = _values(recording, channel)
+        limits = replace(channel.limits, spike_suspect=None, spike_fail=None)
+        bases = None if self._bases is None else np.array([flag for flag, _ in self._bases], np.int8)
+        found = check(recording.times_ms, self.values, limits, recording.quantity, bases)
+        self.flags = found.flags
+        self.calm: Bools = (self.flags < Flag.SUSPECT) & np.isfinite(self.values) & ~_beyond(self.values, channel.care)
+        self._told: dict[int, tuple[Flag, str]] = {}
+
+    def reading(self, at: int) -> CheckedReading:
+        """One reading with the flag and the reason it had when it was the newest."""
+        flag, reason = Flag(int(self.flags[at])), ""
+        if flag is Flag.SUSPECT:
+            flag, reason = self._told[at] if at in self._told else self._tell(at)
+        value, recording = float(self.values[at]), self.recording
+        return CheckedReading(
+            *self.key, int(recording.times_ms[at]), float(recording.raws[at]), recording.unit(at),
+            value if value == value else None, flag, reason,
+        )  # fmt: skip
+
+    def _tell(self, at: int) -> tuple[Flag, str]:
+        """The words need the numbers around a reading: the checks go through its stretch of such readings once more."""
+        end = at
+        while end < len(self.flags) and self.flags[end] == Flag.SUSPECT:
+            end += 1
+        for place, (checked, _) in enumerate(self.steps(at, end), at):
+            self._told[place] = (checked.flag, checked.reason)
+        return self._told[at]
+
+    def steps(self, start: int, end: int) -> Iterable[tuple[CheckedReading, Revised | None]]:
+        """Readings from one place until before another as they came, and what each made of the one before it."""
+        times_ms, recording = self.recording.times_ms, self.recording
+        past = slice(self._past_of(start), start)
+        stream = seed(
+            Stream(self.channel.limits, recording.quantity), times_ms[past].tolist(), self._listed(past),
+            self.flags[past].tolist(), [self._base(at) for at in range(past.start, past.stop)],
+        )  # fmt: skip
+        for at in range(start, end):
+            value = float(self.values[at])
+            known = value if value == value else None
+            step = stream.step(int(times_ms[at]), known, *self._base(at))
+            raw = float(recording.raws[at]), recording.unit(at)
+            yield CheckedReading(*self.key, int(times_ms[at]), *raw, known, step.flag, step.reason), step.revised
+
+    def _past_of(self, at: int) -> int:
+        """From where on a stream has to be told the past of a reading, and one reading more."""
+        if not at:
+            return 0
+        start_ms = int(self.recording.times_ms[at - 1]) - round(self.channel.limits.past_s * 1000)
+        first = int(np.searchsorted(self.recording.times_ms, start_ms))
+        return max(first, at - MOST_PAST, 1) - 1
+
+    def _listed(self, rows: slice) -> list[float | None]:
+        return [value if value == value else None for value in self.values[rows].tolist()]
+
+    def _base(self, at: int) -> tuple[Flag, str]:
+        return PLAIN if self._bases is None else self._bases[at]
+
+
+def _values(recording: Recording, channel: ChannelPlan) -> tuple[Floats, list[tuple[Flag, str]] | None]:
+    """Canonical values, NaN where there is none, and what is held against each before its checks (None: nothing)."""
+    quantity, unit = recording.quantity, recording.units
+    plain = isinstance(unit, str) and not channel.lines and quantity is not Quantity.PRESSURE
+    if (
+        plain
+        and isinstance(unit, str)
+        and (channel.unit in (None, unit) or same_unit(quantity, unit, channel.unit or ""))
+    ):
+        try:
+            into = converter(quantity, unit)
+        except InputError:
+            into = None
+        if into is not None:
+            values = np.array([into(value) for value in recording.raws.tolist()])
+            if bool(np.all((-LARGEST < values) & (values < LARGEST))):
+                return values, None
+    made = [
+        converted(quantity, raw, recording.unit(at), time_ms, channel)
+        for at, (raw, time_ms) in enumerate(zip(recording.raws.tolist(), recording.times_ms.tolist(), strict=True))
+    ]
+    return (
+        np.array([np.nan if value is None else value for value, _, _ in made], np.float64),
+        [(flag, reason) for _, flag, reason in made],
+    )
+
+
+def _beyond(values: Floats, care: CareRange | None) -> Bools:
+    """Whether values lie outside the tolerable band or beyond a danger limit; limits belong inside."""
+    out = np.zeros(len(values), dtype=bool)
+    if care is not None:
+        for low in (care.danger_low, care.tolerable_low):
+            if low is not None:
+                out |= values < low
+        for high in (care.danger_high, care.tolerable_high):
+            if high is not None:
+                out |= values > high
+    return out

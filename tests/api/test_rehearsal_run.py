@@ -1,0 +1,55 @@
+"""Many readings at once tell exactly what reading by reading tells: same alerts, times, words, causes and forecasts."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from pathlib import Path
+
+import pytest
+
+from api.domain.reading import RawReading
+from api.rehearsal import Rehearsal, Told
+from api.rehearsal_run import rehearsed
+from api.rehearse_command import plan_of
+from api.services.plan import RoomPlan
+from api.services.recording import recordings, straight
+from tests.support.recorded_room import recorded, room_text
+
+
+def one_by_one(plan: RoomPlan, readings: list[RawReading], end_ms: int) -> list[Told]:
+    """The same through the whole line, pack by pack."""
+    one = Rehearsal(plan, readings[0].time_ms - 1)
+    told = []
+    for time_ms, pack in groupby(readings, key=lambda reading: reading.time_ms):
+        told += one.take(list(pack), time_ms)
+    told += one.advance(end_ms)
+    one.close()
+    return told
+
+
+@pytest.mark.parametrize(
+    ("seed", "tanks", "hours", "every_s"),
+    [(1, 1, 30, 60), (2, 1, 200, 600), (3, 3, 24, 120), (5, 4, 48, 900)],
+)
+def test_at_once_and_one_by_one_are_the_same(tmp_path: Path, seed: int, tanks: int, hours: float, every_s: int) -> None:
+    """Air, heaters, stuck, lifted, silent and lying probes, doubled rows, another unit, gaps."""
+    (tmp_path / "room.toml").write_text(room_text(tanks, every_s), encoding="utf-8")
+    plan = plan_of(tmp_path / "room.toml")
+    readings = recorded(seed, tanks, hours, every_s)
+    columns = recordings(readings)
+    assert all(straight(one, plan) for one in columns)
+    end_ms = readings[-1].time_ms + 2 * 3_600_000
+    at_once = rehearsed(plan, columns, end_ms)
+    assert len(at_once) > 4
+    assert at_once == one_by_one(plan, readings, end_ms)
+
+
+def test_channels_that_lean_on_others_go_through_the_whole_line(tmp_path: Path) -> None:
+    """Two thermometers keep each other company; oxygen said in percent is judged in mg/L, with the temperature."""
+    text = room_text(2, 60).replace('tank = "t1"', 'tank = "t0"')
+    (tmp_path / "room.toml").write_text(text, encoding="utf-8")
+    plan = plan_of(tmp_path / "room.toml")
+    readings = recorded(3, 2, 8)
+    columns = recordings(readings)
+    assert not all(straight(one, plan) for one in columns)
+    assert rehearsed(plan, columns, readings[-1].time_ms) == one_by_one(plan, readings, readings[-1].time_ms)
