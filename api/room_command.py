@@ -11,6 +11,7 @@ import tomlkit
 from api.domain.care import CareRange
 from api.domain.care_species import BUILT_IN
 from api.domain.errors import InputError
+from api.domain.morning import USUAL_MORNING, morning_table
 from api.domain.people import LadderSettings
 from api.domain.roompeople import ladder_table, person_table
 from api.domain.tables import Place
@@ -62,8 +63,10 @@ def write_out(data: Path) -> str:
         plan = Records(store).plan()
     simulated: dict[str, Any] = {"simulated": {}} if plan.simulated else {}
     ladder = {"ladder": ladder_table(plan.ladder)} if plan.ladder != LadderSettings() else {}
+    morning = {"morning": morning_table(plan.morning)} if plan.morning != USUAL_MORNING else {}
+    settings = {"service": _given(asdict(plan.settings)), **simulated, **ladder, **morning}
     body = {
-        "room": {**_given(asdict(plan.room)), "service": _given(asdict(plan.settings)), **simulated, **ladder},
+        "room": {**_given(asdict(plan.room)), **settings},
         "tank": [_given(asdict(tank)) for tank in plan.tanks.values()],
         "probe": [
             {**_given(row), **options, "value": [_value(value) for value in values]}

@@ -13,6 +13,7 @@ from api.at_rest import resting
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile, Tank
 from api.foresight import Foresight
+from api.mornings import Morning
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.parts import Parts, heartbeats
@@ -108,9 +109,9 @@ class Service:
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
-        self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
+        self.morning = Morning(self.store, self.plan, self.lives, self.guard, self.molts, now_ms)
         self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
-        self.look_back = LookBack(self.store, self.plan, self.lives, self.molts)
+        self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
@@ -126,7 +127,13 @@ class Service:
     def _rounds(self) -> dict[str, Rounds]:
         """Everything that goes its rounds, but the molts."""
         own = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
-        return own | {"alerts at rest": self.resting.rounds} | self.reaching.rounds | self.foresight.rounds
+        own |= {"alerts at rest": self.resting.rounds} | self.morning.rounds
+        return own | self.reaching.rounds | self.foresight.rounds
+
+    @property
+    def look_back(self) -> LookBack:
+        """Molt intervals that are over."""
+        return LookBack(self.store, self.plan, self.lives, self.molts)
 
     @property
     def alert_charts(self) -> AlertCharts:

@@ -29,6 +29,7 @@ from dashboard import (
     link_pages,
     log_pages,
     look_back_pages,
+    morning_pages,
     number_pages,
     pages,
     people_pages,
@@ -72,6 +73,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(link_pages.router)
     app.include_router(people_pages.router)
     app.include_router(performance_pages.router)
+    app.include_router(morning_pages.router)
     app.include_router(grace_pages.router)
     app.include_router(rest_pages.router)
     app.include_router(care_pages.router)

@@ -14,6 +14,7 @@ from api.domain.care import CareProfile, CareRange
 from api.domain.care_change import NUMBERS
 from api.domain.care_species import BUILT_IN, profile_for
 from api.domain.errors import InputError, RoomFileError
+from api.domain.morning import morning_of
 from api.domain.quantity import Quantity
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE
 from api.domain.roomkeys import (
@@ -86,6 +87,7 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
         else _heartbeat(room["heartbeat"], Place(file, text, "room.heartbeat")),
         people=people_of(_once(_rows(data, "person", PERSON, file, text), "name")),
         ladder=ladder_of(room["ladder"], Place(file, text, "room.ladder")),
+        morning=morning_of(room["morning"], Place(file, text, "room.morning")),
     )
 
 

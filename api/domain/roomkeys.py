@@ -19,6 +19,7 @@ ROOM = (
     Key("mqtt", dict),
     Key("heartbeat", dict),
     Key("ladder", dict, {}),
+    Key("morning", dict, {}),
 )
 SERVICE = (
     Key("host", str, "127.0.0.1"),

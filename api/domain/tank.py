@@ -8,6 +8,7 @@ from dataclasses import field as made
 from typing import Any
 
 from api.domain.care import CareProfile
+from api.domain.morning import USUAL_MORNING, MorningSettings
 from api.domain.people import USUAL_LADDER, LadderSettings, Person
 from api.domain.quantity import Quantity
 
@@ -158,6 +159,7 @@ class RoomFile:
     heartbeat: Heartbeat | None = None
     people: tuple[Person, ...] = ()
     ladder: LadderSettings = USUAL_LADDER
+    morning: MorningSettings = USUAL_MORNING
 
     @property
     def everyone(self) -> tuple[Notify, ...]:

@@ -7,10 +7,12 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from api.domain.morning import MorningSettings
 from api.domain.people import LadderSettings, Person
 from api.domain.tank import RoomFile
 
 PEOPLE, LADDER = TypeAdapter(tuple[Person, ...]), TypeAdapter(LadderSettings)
+MORNING = TypeAdapter(MorningSettings)
 
 
 def people_body(file: RoomFile) -> dict[str, Any]:
@@ -18,6 +20,7 @@ def people_body(file: RoomFile) -> dict[str, Any]:
     return {
         "people": PEOPLE.dump_python(file.people, mode="json"),
         "ladder": LADDER.dump_python(file.ladder, mode="json"),
+        "morning": MORNING.dump_python(file.morning, mode="json"),
     }
 
 
@@ -29,3 +32,8 @@ def people_in(body: Mapping[str, Any]) -> tuple[Person, ...]:
 def ladder_in(body: Mapping[str, Any]) -> LadderSettings:
     """The ladder of a kept room."""
     return LADDER.validate_python(body.get("ladder", {}))
+
+
+def morning_in(body: Mapping[str, Any]) -> MorningSettings:
+    """When the morning report of a kept room is made."""
+    return MORNING.validate_python(body.get("morning", {}))

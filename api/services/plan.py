@@ -13,6 +13,7 @@ from api.domain.band import Side
 from api.domain.calibration import Line
 from api.domain.care import CareProfile, CareRange
 from api.domain.checks import CheckLimits
+from api.domain.morning import USUAL_MORNING, MorningSettings
 from api.domain.people import USUAL_LADDER, LadderSettings, Person
 from api.domain.quantity import Quantity
 from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank, Value
@@ -60,6 +61,7 @@ class RoomPlan:
     """Tanks that hold a soft animal."""
     people: tuple[Person, ...] = ()
     ladder: LadderSettings = USUAL_LADDER
+    morning: MorningSettings = USUAL_MORNING
     care_then: CareThen | None = None
     """Care ranges with what people changed, now and in the past."""
     stages: Mapping[str, frozenset[str]] = field(default_factory=dict)

@@ -25,7 +25,7 @@ from api.judge.alert_cycle import acknowledge
 from api.services.calibrations import entry_of, in_force
 from api.services.care_then import care_over_time
 from api.services.ingest import Ingest
-from api.services.people_records import ladder_in, people_body, people_in
+from api.services.people_records import ladder_in, morning_in, people_body, people_in
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
@@ -106,6 +106,7 @@ class Records:
             stages=self._stages,
             people=people_in(top),
             ladder=ladder_in(top),
+            morning=morning_in(top),
             care_then=care_over_time(self._store, care),
         )
 

@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 
 from api.judge.ladder import Ladder
-from api.storage.reach_base import ALERT, TEST, LinkUse, SentTest
+from api.storage.reach_base import ALERT, LinkUse, SentTest
 
 WAITS = "delivered_ms IS NULL AND withdrawn_ms IS NULL"
 
@@ -61,7 +61,7 @@ class SqliteReach:
         sql = f"SELECT id FROM outbox WHERE target = ? AND purpose = ? AND attempts > 0 AND {WAITS}"  # noqa: S608
         for (row,) in self._connection.execute(sql, (target, purpose)).fetchall():
             told = {alert for (alert,) in self._connection.execute("SELECT alert FROM told WHERE outbox = ?", (row,))}
-            if purpose == TEST or (told and told <= alerts):
+            if purpose != ALERT or (told and told <= alerts):
                 self._connection.execute("UPDATE outbox SET withdrawn_ms = ? WHERE id = ?", (now_ms, row))
 
     def told_targets(self, alert: int) -> list[str]:

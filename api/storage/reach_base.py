@@ -10,7 +10,7 @@ from typing import NamedTuple, Protocol
 
 from api.judge.ladder import Ladder
 
-ALERT, TEST = "alert", "test"
+ALERT, TEST, REPORT = "alert", "test", "report"
 
 
 class LinkUse(NamedTuple):
