@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from api.domain.care import WARM_WATER, CareProfile, CareRange
+from api.domain.care_chemistry import CHEMISTRY
 from api.domain.quantity import Quantity
 
 JUDGED = "judgement"
@@ -117,7 +118,7 @@ def _profile(one: SpeciesWarmth) -> CareProfile:
     )  # fmt: skip
     oxygen = COOL_OXYGEN if one.cool else OXYGEN
     kind = "cool-water" if one.cool else "warm-water"
-    return CareProfile(one.profile, (warmth, oxygen), f"{one.species}, {kind}", one.species, one.cool)
+    return CareProfile(one.profile, (warmth, oxygen, *CHEMISTRY), f"{one.species}, {kind}", one.species, one.cool)
 
 
 _WARMTH = WARM_WATER.range_of(Quantity.TEMPERATURE)
@@ -139,6 +140,7 @@ PRACTISED = replace(
             ),
         ),
         OXYGEN,
+        *CHEMISTRY,
     ),
 )
 BUILT_IN = (PRACTISED, *(_profile(one) for one in SPECIES))

@@ -17,6 +17,7 @@ from api.domain.texts import person_name
 from api.judge.soft_stage import REMINDERS
 from api.services.entries import Entry, entry_of, event_body
 from api.services.event_checks import Doubtful, Told, check_time, placed, questions, refuse
+from api.services.kit_care import kit_words
 from api.services.lives import Lives
 from api.services.plan import RoomPlan
 from api.storage.animal_base import Asked
@@ -84,7 +85,7 @@ class EventLog:
         number = self._store.animals.add_event(
             event.kind, event.time_ms, event.tank, event.animal, body, person, now_ms, replaces
         )
-        return Logged(number, reminders_of(event.kind))
+        return Logged(number, (*reminders_of(event.kind), *kit_words(event, self._store, self._plan())))
 
     def _whose(self, event: Husbandry) -> Husbandry:
         """An event of one animal, entered for a tank in which only one lives, is that one's."""
