@@ -229,3 +229,8 @@ class ChannelWatch:
     def last(self) -> float:
         """The newest believable reading."""
         return self._last
+
+    @property
+    def last_ms(self) -> int:
+        """When it was taken."""
+        return self._last_ms

@@ -20,6 +20,11 @@ CLIP = 4.0
 """A surprise counts for four standard deviations at most, so that no single reading makes a change."""
 POINTS = (-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593)
 """Middles of nine equal parts of the normal distribution."""
+GROWS_WIDE = 0.3
+"""How far the slope of what gets worse and worse may differ from what is seen, as a share of it."""
+EDGE = 0.17
+"""The interval ends at these parts of the bank's times, so that 80 % hold: by itself the bank is too careful. This, the
+share above and ``Nature.ahead`` were learned on the simulated room's nights for tuning, and hold for such nights."""
 LAGS2 = 9.0
 """By then the level lags by about three standard deviations of a look; squared."""
 SLOWEST_PER_H = 0.02
@@ -37,7 +42,8 @@ class Nature:
     rate stands for what gets worse and worse, such as air that weakens over hours; ``slope``: usual size of
     a new slope [unit/h]; ``wander``: random walk of the slope [unit/h per root hour]; ``surge``: of the level [unit per
     root hour]; ``step``: a change between two looks that no trend makes; ``least_per_h``: slower is called steady;
-    ``wide``: how far the slope ahead may differ from the slope now, as a share of it; ``floor``: least noise of a look.
+    ``wide``: how far the slope ahead may differ from the slope now, as a share of it; ``floor``: least noise of a look;
+    ``ahead``: for each rate those it may go on with from now, each with its share (what grows does not grow for ever).
     """
 
     rates_per_h: tuple[float, ...]
@@ -49,6 +55,7 @@ class Nature:
     least_per_h: float
     wide: float
     floor: float
+    ahead: tuple[tuple[tuple[float, float], ...], ...]
 
 
 def ways(nature: Nature, hours: float) -> Ways:
@@ -184,34 +191,38 @@ class Approach:
             sum(w for w, rate in zip(self.weights, self._nature.rates_per_h, strict=True) if rate < rate_per_h) / whole
         )
 
-    def time_to(self, limit: float) -> TimeTo | None:
-        """Time until the limit is reached, None when that is not to be expected; ``odds`` may then still be told."""
+    def time_to(self, limit: float, now_ms: int | None = None) -> TimeTo | None:
+        """Time from now (None: the newest look) until the limit is reached; None when that is not to be expected."""
         hours = self._crossings(limit)
-        return None if hours is None else summed_up(limit, hours)
+        gone_h = 0.0 if now_ms is None else (now_ms - self.time_ms) / HOUR_MS
+        return None if hours is None else summed_up(limit, [(max(0.0, one - gone_h), share) for one, share in hours])
 
     def _crossings(self, limit: float) -> list[tuple[float, float]] | None:
         """Hours to the limit and their weights, over slopes and rates that may be."""
         gap = limit - self.level
         if gap == 0.0 or self.slope * gap <= 0.0:
             return None
-        whole = sum(self.weights) * len(POINTS)
+        nature, whole = self._nature, sum(self.weights) * len(POINTS)
         crossings: list[tuple[float, float]] = []
-        for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
+        for state, rate, onwards, weight in zip(
+            self._states, nature.rates_per_h, nature.ahead, self.weights, strict=True
+        ):
             ahead = limit - state[0]
             slope = state[1]
             near_h = min(12.0, ahead / slope) if slope * ahead > 0 else 12.0
-            wander = self._nature.wander**2 * near_h / 3.0
-            spread = sqrt(state[4] + (self._nature.wide * slope) ** 2 + wander)
-            share = weight / whole
-            for point in POINTS:
-                pull = rate * ahead / one if (one := slope + point * spread) * ahead > 0 else inf
-                crossings.append((-log(1.0 - pull) / rate if pull < 1.0 else inf, share))
+            wide = nature.wide if rate > 0 else GROWS_WIDE
+            spread = sqrt(state[4] + (wide * slope) ** 2 + nature.wander**2 * near_h / 3.0)
+            for onward, part in onwards:
+                share = part * weight / whole
+                for point in POINTS:
+                    pull = onward * ahead / one if (one := slope + point * spread) * ahead > 0 else inf
+                    crossings.append((-log(1.0 - pull) / onward if pull < 1.0 else inf, share))
         return crossings
 
-    def odds_within(self, limit: float, hours: float) -> float:
-        """Probability that the limit is reached within so many hours. [1]"""
-        crossings = self._crossings(limit)
-        return 0.0 if crossings is None else sum(share for one, share in crossings if one <= hours)
+    def odds_within(self, limit: float, *hours: float) -> list[float]:
+        """Probability that the limit is reached within so many hours, for each of them. [1]"""
+        crossings = self._crossings(limit) or ()
+        return [sum(share for one, share in crossings if one <= most) for most in hours]
 
 
 def summed_up(limit: float, crossings: list[tuple[float, float]]) -> TimeTo | None:
@@ -222,7 +233,7 @@ def summed_up(limit: float, crossings: list[tuple[float, float]]) -> TimeTo | No
         return None
     marks = []
     gone = 0.0
-    wanted = [0.1, 0.5, 0.9]
+    wanted = [EDGE, 0.5, 1.0 - EDGE]
     before_h, before = crossings[0][0], 0.0
     for hours, share in crossings:
         middle = gone + share / 2.0

@@ -12,12 +12,12 @@ from api.domain.outlook import NOTHING, Outlook
 from api.domain.quantity import Quantity
 from api.judge.channel_watch import SETTLE_MS, ChannelWatch
 
-URGENT_WITHIN_H, TODAY_WITHIN_H, TOLERABLE_WITHIN_H = 4.0, 10.0, 2.5
-"""Urgent: the danger limit within about four hours; today: within ten, or the tolerable limit within two and a half."""
-SURE, SURE_OUTSIDE, UNSURE = 0.9, 0.75, 0.4
-"""Odds that raise, odds that do so outside the tolerable band already, and odds below which it is over."""
-LASTS_MS = {Priority.URGENT: 300_000, Priority.TODAY: 1_200_000}
-LOOKS = {Priority.URGENT: 3, Priority.TODAY: 4}
+URGENT_WITHIN_H, TODAY_WITHIN_H, TOLERABLE_WITHIN_H = 4.0, 10.0, 3.0
+"""Urgent: the danger limit within about four hours; today: within ten, or the tolerable limit within three."""
+SURE, UNSURE = 0.75, 0.4
+"""Odds that raise, and odds below which it is over."""
+LASTS_MS = {Priority.URGENT: 300_000, Priority.TODAY: 900_000}
+LOOKS = {Priority.URGENT: 3, Priority.TODAY: 3}
 """How long, and for how many looks, it must be expected: judgement, tuned on the simulated room."""
 CALM_MS = 600_000
 QUICKEST_COOLING_K_H = -2.5
@@ -52,7 +52,7 @@ class Heading:
             self.limit = danger if tolerable is None or passed else tolerable
             return
         for level in (Priority.URGENT, Priority.TODAY):
-            if odds.get(level, 0.0) >= (SURE_OUTSIDE if passed else SURE):
+            if odds.get(level, 0.0) >= SURE:
                 self._sure_ms.setdefault(level, now_ms)
                 self._looks[level] = self._looks.get(level, 0) + 1
             else:
@@ -126,10 +126,9 @@ def _odds(watch: ChannelWatch, danger: float | None, tolerable: float | None, si
     approach = watch.approach
     urgent = today = 0.0
     if danger is not None and not _passed(watch, danger, side):
-        urgent = approach.odds_within(danger, URGENT_WITHIN_H)
-        today = approach.odds_within(danger, TODAY_WITHIN_H)
+        urgent, today = approach.odds_within(danger, URGENT_WITHIN_H, TODAY_WITHIN_H)
     if tolerable is not None and not _passed(watch, tolerable, side):
-        today = max(today, approach.odds_within(tolerable, TOLERABLE_WITHIN_H))
+        today = max(today, *approach.odds_within(tolerable, TOLERABLE_WITHIN_H))
     return {Priority.URGENT: urgent, Priority.TODAY: today}
 
 
@@ -143,7 +142,7 @@ def _unusual(watch: ChannelWatch, side: Side, quantity: Quantity) -> bool:
 
 
 def outlook_of(watch: ChannelWatch, care: CareRange | None) -> Outlook:
-    """Slope and time left of one channel; the limit told first is the danger limit, else the tolerable one."""
+    """Slope and time left from the newest reading on; the limit told first is the danger limit, else the tolerable."""
     approach = watch.approach
     if approach.time_ms < 0 or approach.looks < 2:
         return NOTHING
@@ -153,8 +152,8 @@ def outlook_of(watch: ChannelWatch, care: CareRange | None) -> Outlook:
     if care is None:
         return Outlook(slope, None, None, rest=approach.rest)
     danger, tolerable = limits_of(care, Side.LOW if slope < 0 else Side.HIGH)
-    to_danger = approach.time_to(danger) if danger is not None else None
-    to_tolerable = approach.time_to(tolerable) if tolerable is not None else None
+    to_danger = approach.time_to(danger, watch.last_ms) if danger is not None else None
+    to_tolerable = approach.time_to(tolerable, watch.last_ms) if tolerable is not None else None
     first = to_danger or to_tolerable
     if first is None:
         return Outlook(slope, None, None, rest=approach.rest)

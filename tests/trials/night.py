@@ -127,6 +127,12 @@ def _median(values: Sequence[float]) -> float:
     return float(np.median(values)) if values else float("nan")
 
 
+def _cell(figure: float) -> str:
+    if isinstance(figure, int):
+        return str(figure)
+    return f"{figure:.1f}" if np.isfinite(figure) else "-"
+
+
 def table(marks: Sequence[Marks]) -> list[str]:
     """The one table, as Markdown."""
     lines = ["| target | ours | plain alarm | goal | nights |", "| --- | --- | --- | --- | --- |"]
@@ -140,26 +146,25 @@ def table(marks: Sequence[Marks]) -> list[str]:
 
 def by_kind(marks: Sequence[Marks]) -> list[str]:
     """How each kind of night fared."""
-    lines = [
-        f"{'kind':28} {'n':>5} {'danger':>6} {'before':>6} {'lie told':>8} {'cause':>6} {'urgent':>6} {'doubted':>7}"
-        "  called instead"
-    ]
+    heads = ("n", "danger", "before", "lie told", "cause", "urgent", "lesser", "doubted", "lead", "held")
+    lines = [f"{'kind':28}" + "".join(f" {head:>8}" for head in heads) + "  called instead"]
     for kind in sorted({one.kind for one in marks}):
         some = [one for one in marks if one.kind == kind]
         wrong = Counter(one.cause for one in some if one.cause_right is False).most_common(3)
-        shares = (
-            _mean([one.before for one in some if one.before is not None]),
-            _mean([one.lied_told for one in some if one.lied_told is not None]),
-            _mean([one.cause_right for one in some if one.cause_right is not None]),
-        )
-        told = [f"{100 * share:.1f}" if np.isfinite(share) else "-" for share in shares]
-        danger = sum(one.danger_ms is not None for one in some)
-        urgent = sum(one.urgent > 0 for one in some)
-        doubted = sum(one.doubted > 0 for one in some)
-        lines.append(
-            f"{kind:28} {len(some):5} {danger:6} {told[0]:>6} {told[1]:>8} {told[2]:>6} {urgent:6} {doubted:7}  "
-            + ", ".join(f"{name} {many}" for name, many in wrong)
-        )
+        cells = [
+            len(some),
+            sum(one.danger_ms is not None for one in some),
+            100 * _mean([one.before for one in some if one.before is not None]),
+            100 * _mean([one.lied_told for one in some if one.lied_told is not None]),
+            100 * _mean([one.cause_right for one in some if one.cause_right is not None]),
+            sum(one.urgent > 0 for one in some),
+            sum(one.lesser > 0 for one in some),
+            sum(one.doubted > 0 for one in some),
+            _median([one.lead_s / 60 for one in some if one.lead_s is not None]),
+            100 * _mean([flag for one in some for flag in one.held]),
+        ]
+        told = "".join(f" {_cell(one):>8}" for one in cells)
+        lines.append(f"{kind:28}{told}  " + ", ".join(f"{name} {many}" for name, many in wrong))
     return lines
 
 

@@ -38,7 +38,7 @@ KINDS = {Quantity.OXYGEN: {AlertKind.LOW_OXYGEN}, Quantity.TEMPERATURE: {AlertKi
 class Marks:
     """One tank's night. Times in ms; ``doubted``: alerts of a probe that told the truth; ``because``: what was
     missed, in words. ``first_ms``, ``plain_ms``: when ours and the plain alarm first rang for the fault's quantity;
-    ``lead_s`` stands where the plain alarm rang at all.
+    ``lead_s`` stands where the plain alarm rang at all. ``lesser``: alerts of a good night that were not urgent.
     """
 
     seed: int
@@ -53,6 +53,7 @@ class Marks:
     before: bool | None = None
     lead_s: float | None = None
     urgent: int = 0
+    lesser: int = 0
     plain: int = 0
     doubted: int = 0
     lied_told: bool | None = None
@@ -77,6 +78,7 @@ def marks_of(case: Case, column: int, water: Water, heard: Heard) -> Marks:
         out.doubted = sum(one.subject.kind in OF_A_PROBE for one in told(heard, begin_ms))
     if out.benign:
         out.urgent = sum(one.priority is Priority.URGENT for one in told(heard, begin_ms))
+        out.lesser = len(told(heard, begin_ms)) - out.urgent
         out.plain = sum(at >= begin_ms for at, _, _ in heard.plain)
         if out.urgent:
             one = next(one for one in told(heard, begin_ms) if one.priority is Priority.URGENT)
