@@ -11,10 +11,15 @@ from math import log
 from api.domain.cause import Cause, CauseName
 from api.domain.quantity import MEANING, Quantity
 from api.judge.channel_watch import ChannelWatch
+from api.judge.slow_fall import Fall
+from api.judge.standstill import Standstill
 from api.science.oxygen import saturation_mg_l
 
 DAYS_MS = 200 * 86_400_000
-"""A live probe may be called stuck by chance about twice a year."""
+"""A live probe may be called stuck by chance about twice a year, by what one of its quantities does."""
+TOGETHER_DAYS_MS = 30 * 86_400_000
+"""By all of them at once, about once a month at ten minutes a reading, so that two repeats can tell; much less often
+where it speaks more often (judgement, counted on the simulated room)."""
 STUCK_LEAST_MS = 1_200_000
 SPIKES, SPIKES_MS = 3, 1_500_000
 """Three odd readings within 25 minutes (judgement)."""
@@ -28,15 +33,19 @@ AIR_SHARE = 0.06
 """A probe in air reads full saturation, within calibration and moisture (judgement). [1]"""
 
 
-def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], now_ms: int) -> Cause | None:
-    """One probe's channels together: each that stands still adds its evidence."""
+def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | None, now_ms: int) -> Cause | None:
+    """One probe's channels together: each that stands still adds its evidence, and so does that all do at once."""
+    if not watches:
+        return None
+    every_ms = max(watches[0][1].every_ms, 1000.0)
     found = [(quantity, watch) for quantity, watch in watches if watch.stuck_nats > 0.0]
-    nats = sum(watch.stuck_nats for _, watch in found)
-    if not found or nats < log(DAYS_MS / max(found[0][1].every_ms, 1000.0)):
-        return None
-    since_ms = max(watch.same_since_ms for _, watch in found)
-    if now_ms - since_ms < STUCK_LEAST_MS:
-        return None
+    since_ms = max((watch.same_since_ms for _, watch in found), default=now_ms)
+    if sum(watch.stuck_nats for _, watch in found) < log(DAYS_MS / every_ms) or now_ms - since_ms < STUCK_LEAST_MS:
+        if still is None or now_ms - still.since_ms(every_ms) < STUCK_LEAST_MS:
+            return None
+        if still.nats(every_ms) < log(TOGETHER_DAYS_MS / every_ms):
+            return None
+        found, since_ms = list(watches), still.since_ms(every_ms)
     minutes = (now_ms - since_ms) / 60_000
     said = ", ".join(f"{MEANING[quantity].label} {watch.last:g}" for quantity, watch in found)
     return Cause(
@@ -82,6 +91,19 @@ def in_air(
     if not since or not (clear or together) or now_ms - min(since) < after_ms:
         return None
     return Cause(CauseName.PROBE_IN_AIR, 0.9 if len(evidence) > 1 else 0.7, tuple(evidence))
+
+
+def drifting(fall: Fall, now_ms: int) -> Cause:
+    """Why a slow fall of oxygen is thought to be the probe's."""
+    hours = (now_ms - fall.since_ms) / 3_600_000
+    return Cause(
+        CauseName.PROBE_DRIFTING,
+        0.8,
+        (
+            f"oxygen fell by {fall.fallen:.1f} mg/L in {hours:.1f} h, {-fall.slope:.2f} mg/L every hour alike",
+            "water rests after an hour or two, or falls faster and faster; compare with another probe",
+        ),
+    )
 
 
 def _saturated(oxygen_mg_l: float, temperature: ChannelWatch | None, pressure_kpa: float) -> bool:

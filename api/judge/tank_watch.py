@@ -6,6 +6,7 @@ Pure, a fixed amount of memory; times come with the readings. Must not do: raise
 from __future__ import annotations
 
 from collections import deque
+from math import sqrt
 
 from api.domain.alert import Priority
 from api.domain.band import Side
@@ -18,6 +19,9 @@ from api.judge import causes, probe_health
 from api.judge.channel_watch import ChannelWatch
 from api.judge.heading import Heading, outlook_of
 from api.judge.natures import NATURES
+from api.judge.slow_fall import CELL_MS, SlowFall
+from api.judge.standstill import Standstill
+from api.judge.swapped import Moved
 from api.science.oxygen import saturation_mg_l
 
 Key = tuple[str, Quantity]
@@ -27,8 +31,8 @@ SIDES = {
     Quantity.OXYGEN_SATURATION: (Side.LOW,),
 }
 PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
-DRIFT_BELOW_MG_L, DRIFT_OVER_MG_L, DRIFT_LEAST, DRIFT_MOST, DRIFT_MIN = 0.5, 0.2, 0.08, 0.5, 100.0
-"""Half a milligram below the last day's usual, over at 0.2; slopes of a fouling probe; minutes it lasts (judgement)."""
+DRIFT_OVER_MG_L = 0.2
+"""A drift is over when the probe says so little below what was usual before it (judgement)."""
 TOGETHER_MIN = 30.0
 DEPARTS = {Quantity.TEMPERATURE: 0.25, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
 """So far outside its usual band a tank counts as leaving it, beside others that do (judgement)."""
@@ -42,15 +46,25 @@ class TankWatch:
         self._headings: dict[tuple[Key, Side], Heading] = {}
         self._falls: dict[Key, deque[tuple[int, float]]] = {}
         self._drifts: dict[Key, tuple[float, Cause]] = {}
+        self._slow: dict[Key, SlowFall] = {}
+        self._still: dict[str, Standstill] = {}
+        self.swaps: dict[str, tuple[Moved, Cause]] = {}
         self.pressure_kpa = pressure_kpa
         self.others = (0, 0, 0, 0)
         self.flow_usual: float | None = None
         self.flow_last: float | None = None
 
     def take(
-        self, probe: str, quantity: Quantity, time_ms: int, value: float, care: CareRange | None, every_s: float
+        self,
+        probe: str,
+        quantity: Quantity,
+        time_ms: int,
+        value: float,
+        care: CareRange | None,
+        every_s: float,
+        past: bool = False,
     ) -> bool:
-        """One believable reading. True when there is something new to judge."""
+        """One believable reading, or (``past``) a mean of earlier ones. True when there is something new to judge."""
         nature = NATURES.get(quantity)
         if nature is None:
             if quantity is Quantity.FLOW:
@@ -62,6 +76,8 @@ class TankWatch:
         watch = self.channels.get(key)
         if watch is None:
             watch = self.channels[key] = ChannelWatch(nature, every_s)
+        if not past:
+            self._remember_still(key, time_ms, value, watch.every_ms)
         if not watch.take(time_ms, value):
             if watch.disturbed_ms == time_ms:
                 for side in SIDES[quantity]:
@@ -69,6 +85,8 @@ class TankWatch:
                         heading.jumped(watch, side)
             return False
         self._remember_fall(key, watch)
+        if quantity in PER_MG_L:
+            self._remember_level(key, watch)
         if care is not None:
             for side in SIDES[quantity]:
                 heading = self._headings.get((key, side))
@@ -89,6 +107,28 @@ class TankWatch:
         else:
             falls.append((quarter, approach.slope))
 
+    def _derived(self, key: Key) -> bool:
+        """Whether this is percent beside the milligrams it is derived from, or the other way round."""
+        return key[1] is Quantity.OXYGEN_SATURATION and (key[0], Quantity.OXYGEN) in self.channels
+
+    def _remember_still(self, key: Key, time_ms: int, value: float, every_ms: float) -> None:
+        """How long all that a probe measures stays the same."""
+        if not self._derived(key):
+            still = self._still.get(key[0])
+            if still is None:
+                still = self._still[key[0]] = Standstill()
+            still.take(key[1], time_ms, value, every_ms)
+
+    def _remember_level(self, key: Key, watch: ChannelWatch) -> None:
+        """What a slow fall is found by: the level, the water's warmth, and how well a mean of them is known."""
+        per, heat = PER_MG_L[key[1]], self._heat(key[0])
+        noise = watch.noise / sqrt(max(1.0, CELL_MS / max(watch.every_ms, 1.0)))
+        warm_c = heat.approach.level if heat is not None else 0.0
+        slow = self._slow.get(key)
+        if slow is None:
+            slow = self._slow[key] = SlowFall()
+        slow.add(watch.approach.time_ms, watch.approach.level / per, warm_c, noise / per, watch.disturbed_ms)
+
     def _steepest(self, key: Key) -> float:
         """The steepest fall of the last three hours."""
         falls, now = self._falls.get(key, ()), self.channels[key].approach.time_ms // 900_000
@@ -106,12 +146,13 @@ class TankWatch:
     def health(self, probe: str, now_ms: int) -> tuple[Quantity, Cause] | None:
         """Why this probe cannot be believed, with the quantity that shows it; None when nothing speaks against it."""
         own = {quantity: watch for (name, quantity), watch in self.channels.items() if name == probe}
+        if probe in self.swaps:
+            return next(iter(own)), self.swaps[probe][1]
         if Quantity.OXYGEN in own:
             own.pop(Quantity.OXYGEN_SATURATION, None)  # one of the two is derived from the other
-        found = probe_health.stuck(list(own.items()), now_ms)
+        found = probe_health.stuck(list(own.items()), self._still.get(probe), now_ms)
         if found is not None:
-            still = [quantity for quantity, watch in own.items() if watch.stuck_nats > 0.0]
-            return still[0], found
+            return next((one for one, watch in own.items() if watch.stuck_nats > 0.0), next(iter(own))), found
         for quantity, watch in own.items():
             found = probe_health.unsteady(quantity, watch, now_ms)
             if found is not None:
@@ -123,40 +164,26 @@ class TankWatch:
         return self._drifting(probe)
 
     def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
-        """Slow, straight, for hours, and well below what this hour usually shows; until it is back near that."""
+        """Fell for hours in a slow straight line, well below what the day before showed; until it is back near that."""
         for quantity, per in PER_MG_L.items():
             key = (probe, quantity)
             watch = self.channels.get(key)
-            if watch is None or (quantity is Quantity.OXYGEN_SATURATION and (probe, Quantity.OXYGEN) in self.channels):
+            if watch is None or self._derived(key):
                 continue
             standing = self._drifts.get(key)
             if standing is not None:
                 # what was usual then: a day of drift would make itself usual
-                if (standing[0] - watch.approach.level) / per > DRIFT_OVER_MG_L:
+                if standing[0] - watch.approach.level / per > DRIFT_OVER_MG_L:
                     return quantity, standing[1]
                 del self._drifts[key]
-            found = self._begins_to_drift(key, watch, per)
-            if found is not None:
-                self._drifts[key] = found
-                return quantity, found[1]
+            heading = self._headings.get((key, Side.LOW))
+            if heading is not None and heading.level is Priority.URGENT:
+                continue  # the water first
+            fall = self._slow[key].found if key in self._slow else None
+            if fall is not None:
+                self._drifts[key] = (fall.usual, probe_health.drifting(fall, watch.approach.time_ms))
+                return quantity, self._drifts[key][1]
         return None
-
-    def _begins_to_drift(self, key: Key, watch: ChannelWatch, per: float) -> tuple[float, Cause] | None:
-        """The usual low it has left, and why it is thought to drift."""
-        approach, usual = watch.approach, watch.usual()
-        slope, steepest = approach.slope / per, self._steepest(key) / per
-        heading = self._headings.get((key, Side.LOW))
-        if usual is None or approach.steady or (heading is not None and heading.level is not None):
-            return None
-        below, minutes = (usual[0] - approach.level) / per, (approach.time_ms - approach.since_ms) / 60_000
-        if slope >= 0 or not -DRIFT_MOST < min(slope, steepest) < -DRIFT_LEAST:
-            return None
-        if below <= DRIFT_BELOW_MG_L or minutes <= DRIFT_MIN:
-            return None
-        signs = self.signs(key)
-        first = causes.of_oxygen(signs)[0]
-        likely = first.name is CauseName.PROBE_DRIFTING and abs(signs.heat_beyond) < 0.5 and signs.oxygen_grows < 0.1
-        return (usual[0], first) if likely else None
 
     def why(self, probe: str, quantity: Quantity, side: Side | None, now_ms: int) -> tuple[Cause, ...]:
         """What may have happened, the likeliest first."""

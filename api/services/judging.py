@@ -25,6 +25,8 @@ from api.storage.base import Store
 
 Key = tuple[str, Quantity]
 ROOM_EVERY_MS = 60_000
+WHOLE = (CauseName.PROBE_STUCK, CauseName.PROBE_IN_AIR, CauseName.PROBES_SWAPPED)
+"""What concerns all quantities of a probe at once."""
 LYING_DELAYS = Delays(0.0, 0.0, 600.0, 1, 1)
 """What a forecast finds of a probe has lasted already; it is over when it has been well for ten minutes."""
 
@@ -122,16 +124,15 @@ class Judging:
         fresh = self.outlooks.take(reading, channel)
         if fresh is None:
             return self.outlooks.tank(tank)
-        self._look(fresh, tank, reading.probe, reading.time_ms, late, events)
+        self._look(fresh, tank, (reading.probe, reading.quantity), reading.time_ms, late, events)
         return fresh
 
-    def _look(
-        self, fresh: TankWatch, tank: str, probe: str, time_ms: int, late: bool, events: list[AlertEvent]
-    ) -> None:
+    def _look(self, fresh: TankWatch, tank: str, key: Key, time_ms: int, late: bool, events: list[AlertEvent]) -> None:
         """A forecast has something new: is its probe to be believed, and what do the tanks do together?"""
-        found = fresh.health(probe, time_ms)
+        probe = key[0]
+        found = self.outlooks.health(tank, fresh, probe, time_ms)
         if found is not None:
-            self._lying[probe] = found
+            self._lying[probe] = self._shown_by(found, key)
         elif probe in self._lying:
             del self._lying[probe]
         changed = self.outlooks.changed(tank, fresh, time_ms)
@@ -150,7 +151,7 @@ class Judging:
         if not watch.take(probe, quantity, time_ms, value, channel.care, channel.every_s):
             return True
         if channel.tank is not None:
-            self._look(watch, channel.tank.id, probe, time_ms, False, events)
+            self._look(watch, channel.tank.id, key, time_ms, False, events)
         return probe not in self._lying and self.at_rest(watch, key, channel)
 
     def at_rest(self, watch: TankWatch | None, key: Key, channel: ChannelPlan) -> bool:
@@ -165,6 +166,14 @@ class Judging:
                     return False
         subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
         return all((track := self.tracks.get(subject)) is None or track.dormant for subject in subjects)
+
+    def _shown_by(self, found: tuple[Quantity, Cause], key: Key) -> tuple[Quantity, Cause]:
+        """What lies as a whole is told with the reading at hand, not an interval later, and goes on with that."""
+        before = self._lying.get(key[0])
+        if before is not None and before[1].name is found[1].name:
+            return before[0], found[1]
+        whole = found[1].name in WHOLE and key[1] is not Quantity.OXYGEN_SATURATION
+        return (key[1] if whole else found[0]), found[1]
 
     def _believe(self, reading: CheckedReading, channel: ChannelPlan, late: bool, events: list[AlertEvent]) -> None:
         """Whether a reading that passed its checks still comes from a probe that cannot be believed."""

@@ -16,6 +16,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading
 from api.judge.natures import NATURES
 from api.judge.room_watch import Departure, RoomFinding, RoomWatch
+from api.judge.swapped import Moved, moved, still_away, swapped
 from api.judge.tank_watch import TankWatch
 from api.science.pressure import standard_pressure_kpa
 from api.services.plan import ChannelPlan
@@ -84,7 +85,7 @@ class Outlooks:
         """Begin a channel from its kept past."""
         key, now_ms = (reading.probe, reading.quantity), reading.time_ms
         for time_ms, mean in self._history(*key, now_ms - PAST_MS, now_ms):
-            watch.take(*key, time_ms, mean, channel.care, max(channel.every_s, SPAN_MS / 1000))
+            watch.take(*key, time_ms, mean, channel.care, max(channel.every_s, SPAN_MS / 1000), past=True)
         own = watch.channels.get(key)
         if own is not None:
             own.renew(channel.every_s)
@@ -96,6 +97,25 @@ class Outlooks:
             oxygen = watch.departs(Quantity.OXYGEN_SATURATION)
         starves, urgent = watch.starves()
         return self.room.take(tank, Departure(now_ms, heat, oxygen, starves, urgent))
+
+    def health(self, tank: str, watch: TankWatch, probe: str, now_ms: int) -> tuple[Quantity, Cause] | None:
+        """Why a probe of the tank cannot be believed, by itself or beside the probes of other tanks."""
+        noted = watch.swaps.get(probe)
+        if noted is not None and not still_away(noted[0], watch.channels):
+            del watch.swaps[probe]
+        elif noted is None and (one := moved(tank, watch.channels, probe, now_ms)) is not None:
+            cause = swapped(one, self._moved_elsewhere(tank, now_ms))
+            if cause is not None:
+                watch.swaps[probe] = (one, cause)
+        return watch.health(probe, now_ms)
+
+    def _moved_elsewhere(self, tank: str, now_ms: int) -> Iterable[Moved]:
+        """Probes of other tanks that were moved within the hour."""
+        for name, watch in self._tanks.items():
+            if name != tank:
+                for probe in dict.fromkeys(probe for probe, _ in watch.channels):
+                    if (other := moved(name, watch.channels, probe, now_ms)) is not None:
+                        yield other
 
     def findings(self, now_ms: int) -> dict[AlertKind, RoomFinding | None]:
         """What the whole room does."""

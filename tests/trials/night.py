@@ -2,9 +2,9 @@
 
     python -m tests.trials.night [--nights 10000] [--first 1000000] [--processes 2] [--failed 40] [--kind "probe stuck"]
 
-Rooms of four tanks: in three of four rooms one tank has a fault, in every eighth all share one; the rest of the nights
-are benign. Seeds below 10,000 were used for tuning, those from 1,000,000 on are for judging. Prints one table, then the
-nights that missed a target; ends with 1 when a target is missed.
+Rooms of four tanks: in three of four rooms one tank has a fault, in every eighth all share one, in some two have each
+other's probes; the rest of the nights are benign. Seeds below 10,000 were used for tuning, those from 1,000,000 on are
+for judging. Prints one table, then the nights that missed a target; ends with 1 when a target is missed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from tqdm import tqdm
 
-from tests.trials.night_cases import BENIGN, OWN, OXYGEN_FAULTS, SHARED, TANKS, room_of
+from tests.trials.night_cases import BENIGN, OWN, OXYGEN_FAULTS, SHARED, SWAPPED, TANKS, room_of
 from tests.trials.night_run import run
 from tests.trials.night_scores import Marks, marks_of
 from tests.trials.night_water import NOON_MS, said_by, water_of
@@ -185,7 +185,7 @@ def main() -> int:
     words.add_argument("--first", type=int, default=JUDGED, help="the first room's seed")
     words.add_argument("--processes", type=int, default=2)
     words.add_argument("--failed", type=int, default=40, help="so many failed nights are shown")
-    words.add_argument("--kind", action="append", default=[], choices=[*BENIGN, *OWN, *SHARED], metavar="KIND",
+    words.add_argument("--kind", action="append", default=[], choices=[*BENIGN, *OWN, *SHARED, SWAPPED], metavar="KIND",
                        help="only rooms that have a night of this kind (again for more); for tuning")  # fmt: skip
     asked = words.parse_args()
     if asked.kind and asked.first >= JUDGED:

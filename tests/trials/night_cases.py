@@ -23,7 +23,9 @@ OWN = ("air stops", "air weakens", "filter stops", "heater on", "heater dead", "
        "probe stuck", "probe drifting", "probe lifted and forgotten")  # fmt: skip
 SHARED = ("room cooling", "room heating", "power cut")
 EVERY_S = (10, 30, 60, 60, 120, 300, 600)
-LYING = ("probe quiet", "probe stuck", "probe drifting", "probe lifted and forgotten")
+SWAPPED = "probes swapped"
+"""Two tanks' probes are put back into each other's water, in one of 33 rooms of what would be benign nights."""
+LYING = ("probe quiet", "probe stuck", "probe drifting", "probe lifted and forgotten", SWAPPED)
 OXYGEN_FAULTS = ("air stops", "air weakens", "filter stops", "demand rises")
 
 
@@ -70,9 +72,12 @@ def room_of(seed: int, noon_ms: int) -> Room:
     strength = float(rng.uniform(5.0, 12.0)) * (-1.0 if shared == "room heating" else 1.0)
     for place in range(TANKS):
         kind = shared or (own if own and place == 0 else BENIGN[int(rng.integers(len(BENIGN)))])
+        kind = SWAPPED if draw >= 0.97 and place < 2 else kind
         case = _case(room, seed, place, kind, noon_ms, rng)
         if shared:
             case = _timed(case, start_ms, shared_end, strength)
+        elif kind == SWAPPED:
+            case = _timed(case, start_ms, until_ms, 0.0)
         room.cases.append(case)
         room.faults += _faults(case, until_ms, rng)
     return room

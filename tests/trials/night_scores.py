@@ -14,13 +14,15 @@ from api.domain.alert import AlertEvent, AlertKind, Priority
 from api.domain.care import WARM_WATER
 from api.domain.cause import CauseName as C
 from api.domain.quantity import Quantity
-from tests.trials.night_cases import HOUR_MS, LYING, MINUTE_MS, OXYGEN_FAULTS, Case
+from tests.trials.night_cases import HOUR_MS, LYING, MINUTE_MS, OXYGEN_FAULTS, SWAPPED, Case
 from tests.trials.night_run import Heard, told
 from tests.trials.night_water import Water
 
 SLOW_MS, LIE_MS = 30 * MINUTE_MS, 30 * MINUTE_MS
 DRIFTED_MG_L = 1.0
 """A drifting probe lies once it is this far off. Judgement. [mg/L]"""
+SWAPPED_K = 1.0
+"""And a probe in another tank's water once that is so much warmer or colder, or a milligram apart. Judgement. [K]"""
 ASKED_BACK_MS = 6 * HOUR_MS
 RIGHT = {
     "air stops": {C.LOST_AIR, C.STAGNATION}, "air weakens": {C.LOST_AIR, C.STAGNATION},
@@ -28,6 +30,7 @@ RIGHT = {
     "demand rises": {C.RISING_DEMAND}, "room cooling": {C.ROOM_COOLING}, "room heating": {C.ROOM_HEATING},
     "power cut": {C.POWER_CUT}, "probe stuck": {C.PROBE_STUCK}, "probe drifting": {C.PROBE_DRIFTING},
     "probe lifted and forgotten": {C.PROBE_IN_AIR}, "probe quiet": {C.PROBE_QUIET},
+    SWAPPED: {C.PROBES_SWAPPED},
 }  # fmt: skip
 """Lost air and standing water are one line of the list of causes."""
 OF_A_PROBE = (AlertKind.NOT_KNOWN, AlertKind.QUIET_PROBE)
@@ -141,9 +144,11 @@ def _lie(out: Marks, case: Case, column: int, water: Water, rung: Sequence[Alert
     since_ms, within_ms = case.start_ms, LIE_MS
     if case.kind == "probe quiet":
         within_ms = 3 * case.every_s * 1000 + 5 * MINUTE_MS + case.every_s * 1000
-    if case.kind == "probe drifting":
-        off = water.oxygen_mg_l[:, column] - water.probe_mg_l[:, column]
-        lies = (water.times_ms >= case.start_ms) & (off > DRIFTED_MG_L)
+    if case.kind in ("probe drifting", SWAPPED):
+        off = np.abs(water.oxygen_mg_l[:, column] - water.probe_mg_l[:, column]) > DRIFTED_MG_L
+        if case.kind == SWAPPED:
+            off |= np.abs(water.temperature_c[:, column] - water.probe_c[:, column]) > SWAPPED_K
+        lies = (water.times_ms >= case.start_ms) & off
         if not lies.any():
             return
         since_ms = int(water.times_ms[int(np.argmax(lies))])

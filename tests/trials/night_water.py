@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from collector.simulated.physics import Scene, arrive, march
 from collector.simulated.room_air import RoomAir
 from collector.simulated.state import at_rest
 from collector.simulated.tanks import Tanks
-from tests.trials.night_cases import BEFORE_H, HOUR_MS, MINUTE_MS, NIGHT_H, Case, Room
+from tests.trials.night_cases import BEFORE_H, HOUR_MS, MINUTE_MS, NIGHT_H, SWAPPED, Case, Room
 
 Floats = NDArray[np.float64]
 NOON_MS = 1_760_011_200_000 // 86_400_000 * 86_400_000 + 12 * HOUR_MS
@@ -51,7 +52,13 @@ def water_of(rooms: Sequence[Room]) -> Water:
             record.times_ms, at["temperature_c"], at["oxygen_mg_l"], at["probe_c"], said_mg_l,
             record.faults.stuck > 0, record.faults.quiet > 0,
         ))  # fmt: skip
-    return Water(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    water = Water(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    for column, (case, other) in enumerate(pairwise(cases)):
+        if case.kind == other.kind == SWAPPED:
+            after = np.nonzero(water.times_ms >= case.start_ms)[0][:, None], [column, column + 1]
+            for said in (water.probe_c, water.probe_mg_l):
+                said[after] = said[after][:, ::-1]
+    return water
 
 
 @dataclass(frozen=True, slots=True)

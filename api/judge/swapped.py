@@ -1,0 +1,80 @@
+"""Two probes that changed places: each now says what the other said until then, and both were moved at about one time.
+
+Pure. Must not do: tell apart tanks that are alike; where both waters were as good as the same, nothing can be seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from api.domain.cause import Cause, CauseName
+from api.domain.quantity import MEANING, Quantity
+from api.judge.channel_watch import ChannelWatch
+
+TOGETHER_MS = 1_800_000
+"""Both are cleaned and put back within half an hour (judgement)."""
+SETTLED_MS, SEEN_MS = 300_000, 3_600_000
+"""A probe has its water's warmth five minutes after it was put in; an hour on heaters have moved both (judgement)."""
+APART = {Quantity.TEMPERATURE: 0.6, Quantity.OXYGEN: 0.6}
+NEAR = {Quantity.TEMPERATURE: 0.25, Quantity.OXYGEN: 0.3}
+"""So far the waters must differ in one quantity, and so near each must be to where the other was in all: twice what
+calibration leaves from probe to probe, and what a thermostat's turn adds (judgement). [Cel], [mg/L]"""
+
+
+Channels = Mapping[tuple[str, Quantity], ChannelWatch]
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A probe that was moved not long ago: when [ms], what it said before, and what it says now."""
+
+    tank: str
+    probe: str
+    moved_ms: int
+    was: Mapping[Quantity, float]
+    now: Mapping[Quantity, float]
+
+
+def moved(tank: str, channels: Channels, probe: str, now_ms: int) -> Moved | None:
+    """Whether a probe was moved within the hour, and has settled since."""
+    own = {q: watch for (name, q), watch in channels.items() if name == probe and q in APART}
+    jumped = [watch for watch in own.values() if watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS]
+    if not jumped or any(watch.doubts or now_ms - watch.disturbed_ms < SETTLED_MS for watch in jumped):
+        return None
+    was = {q: watch.jump_from if watch in jumped else watch.approach.level for q, watch in own.items()}
+    began_ms = min(watch.away_ms for watch in jumped)
+    return Moved(tank, probe, began_ms, was, {q: watch.last for q, watch in own.items()})
+
+
+def still_away(one: Moved, channels: Channels) -> bool:
+    """Whether a probe that was swapped says rather what it said after that than what it said before."""
+    last = {q: channels[one.probe, q].last for q in one.was if (one.probe, q) in channels}
+    apart = [q for q in last if abs(one.now[q] - one.was[q]) >= APART[q] - NEAR[q]]
+    return any(abs(last[q] - one.now[q]) < abs(last[q] - one.was[q]) for q in apart)
+
+
+def swapped(one: Moved, others: Iterable[Moved]) -> Cause | None:
+    """The first of the others that stands where this one was, and the other way round."""
+    for other in others:
+        both = [q for q in APART if q in one.was and q in other.was]
+        apart = [q for q in both if abs(one.was[q] - other.was[q]) >= APART[q]]
+        if not apart or one.tank == other.tank or abs(one.moved_ms - other.moved_ms) > TOGETHER_MS:
+            continue
+        if all(_crossed(q, one, other) and _crossed(q, other, one) for q in both):
+            return Cause(
+                CauseName.PROBES_SWAPPED, 0.9, tuple(_words(apart[0], *pair) for pair in ((one, other), (other, one)))
+            )
+    return None
+
+
+def _crossed(quantity: Quantity, one: Moved, other: Moved) -> bool:
+    return abs(one.now[quantity] - other.was[quantity]) <= NEAR[quantity]
+
+
+def _words(quantity: Quantity, one: Moved, other: Moved) -> str:
+    meaning = MEANING[quantity]
+    return (
+        f"{one.probe} went from {meaning.label} {one.was[quantity]:.1f} to {one.now[quantity]:.1f} {meaning.unit}, "
+        f"where {other.probe} in tank {other.tank} had been"
+    )
