@@ -13,7 +13,7 @@ from api.intake.understood import Question
 
 KEYS = (
     "zone", "zone:", "date_order", "clock", "repeated_hour", "serial_start", "time", "probe", "probe:", "probe_column",
-    "quantity", "quantity:", "unit", "unit:", "decimal", "sheet", "last_line", "skip:",
+    "quantity", "quantity:", "unit", "unit:", "decimal", "sheet", "last_line",
 )  # fmt: skip
 
 

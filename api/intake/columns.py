@@ -5,6 +5,7 @@ Must not do: settle units, zones or orders (``look_units.py``, ``look_times.py``
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -63,19 +64,21 @@ class Columns:
         return [one for one in self.all if one.role in (Role.READING, Role.VALUE)]
 
 
-def _holds(cells: tuple[str, ...]) -> tuple[str, tuple[Said, ...]]:
-    """What a column's first cells hold; a few odd ones among them change nothing."""
+def _holds(cells: tuple[str, ...], label: Label) -> tuple[str, tuple[Said, ...]]:
+    """What a column's first cells hold; some odd ones change nothing, fewer where the header says nothing."""
+    named = label.role in (Role.TIME, Role.DATE, Role.CLOCK)
     told = [cell for cell in cells if cell.strip().casefold() not in MISSING]
     if not told:
         return "nothing", ()
     numbers = sum(is_number(cell) or number(cell)[1] != "" for cell in told)
     times = [one for one in map(said, told) if one is not None]
-    if len(times) > 0.6 * len(told):
+    if len(times) > (0.3 if named else 0.6) * len(told):
         dated = sum(one.date is not None for one in times)
         timed = sum(one.clock_ms is not None for one in times)
         kind = "time" if min(dated, timed) > 0.3 * len(times) else "date" if dated >= timed else "clock"
         return kind, tuple(times)
-    return ("number" if numbers > 0.5 * len(told) else "text"), ()
+    enough = numbers > 0 if label.role is Role.READING else numbers > 0.5 * len(told)
+    return ("number" if enough else "text"), ()
 
 
 def decide(source: Path, top: Top, asked: Asked) -> Columns:
@@ -88,7 +91,7 @@ def decide(source: Path, top: Top, asked: Asked) -> Columns:
     lettered = _lettered(labelled)
     for at, (name, label) in enumerate(zip(top.names, labelled, strict=True)):
         cells = tuple(row.cells[at] if at < len(row.cells) else "" for row in top.data)
-        holds, times = _holds(cells)
+        holds, times = _holds(cells, label)
         if label.quantity in lettered:
             label = _as_letter(name, label)
         found.append(Column(name, label, holds, cells, times))
@@ -178,7 +181,8 @@ def _scale(column: Column) -> str:
     for how, low, high in (
         ("epoch_s", *EPOCH_S), ("epoch_ms", EPOCH_S[0] * 1000, EPOCH_S[1] * 1000), ("serial", *SERIAL),
     ):  # fmt: skip
-        if values and all(low <= value <= high for value in values) and (named or how != "serial"):
+        fit = sum(low <= value <= high for value in values)
+        if fit and fit >= len(values) * (0.6 if named else 1.0) and (named or how != "serial"):
             return how
     return ""
 
@@ -260,4 +264,4 @@ def _told(column: Column, asked: Asked, choice: str) -> None:
     unit = labels.read_unit(quantity, column.label.unit)[0] if column.label.unit else ""
     column.role, column.quantity, column.unit = Role.READING, str(quantity), unit
     bare = column.name.rpartition(" (column ")[0] or column.name
-    column.probe = column.label.probe or bare
+    column.probe = "" if re.fullmatch(r"column \d+", bare) else column.label.probe or bare

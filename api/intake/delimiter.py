@@ -10,6 +10,7 @@ import io
 from collections import Counter
 from collections.abc import Sequence
 
+FEW = 20
 NAMES = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma"}
 
 
@@ -27,9 +28,14 @@ def _cut(line: str, delimiter: str) -> tuple[str, ...]:
     return tuple(line.split(delimiter))
 
 
+def _tail(rows: Sequence[Sequence[str]]) -> Sequence[Sequence[str]]:
+    """The rows that are hardly a preamble: the last two thirds, or all of a few."""
+    return rows if len(rows) < FEW else rows[len(rows) // 3 :]
+
+
 def usual_width(rows: Sequence[Sequence[str]]) -> int:
     """The number of cells most rows have, a preamble apart; 0 for none."""
-    counts = Counter(len(row) for row in rows[-max(1, len(rows) * 2 // 3) :] if len(row) > 1)
+    counts = Counter(len(row) for row in _tail(rows) if len(row) > 1)
     return max(counts, key=lambda width: (counts[width], width)) if counts else 0
 
 
@@ -39,9 +45,9 @@ def find(lines: Sequence[str]) -> str | None:
     for delimiter in NAMES:
         rows = cut(lines, delimiter)
         width = usual_width(rows)
-        tail = rows[-max(1, len(rows) * 2 // 3) :]
-        share = sum(len(row) == width for row in tail) / len(tail) if width else 0.0
+        tail = _tail(rows)
+        share = sum(len(row) == width for row in tail) / len(tail) if width and tail else 0.0
         # Commas within cells (decimal commas, remarks) cut lines evenly too, so the other signs come first.
-        if share > 0.4 and (best is None or share > best[0] + 0.25):
+        if share > 0.3 and (best is None or share > best[0] + 0.25):
             best = share, delimiter
     return best[1] if best else None

@@ -73,8 +73,16 @@ def find(source: Path, head: Sequence[HeadRow]) -> Top:
     first = next((at for at, row in enumerate(head) if len(row.cells) == width and _is_data(row.cells)), None)
     if first is None:
         raise _nothing(source, head, width)
-    above = [row for row in head[max(0, first - MOST_HEADER_ROWS) : first] if _fits(row, width)]
+    while first and _has_time(head[first - 1]) and abs(len(head[first - 1].cells) - width) < width - 1:
+        first -= 1
     data, line = tuple(head[first:]), head[first].line
+    ended = all(not row.cells[-1].strip() for row in data if len(row.cells) == width)
+    near = head[max(0, first - MOST_HEADER_ROWS) : first]
+    above = [
+        row
+        for row in near
+        if not _has_time(row) and width - ended <= len(row.cells) <= width and _is_wide(row.cells, width)
+    ]
     if above:
         return _named(head, above, width, data)
     if first and _score(head[first - 1]) >= 5 and not any(map(is_number, head[first - 1].cells)):
@@ -121,9 +129,14 @@ def _unlike(source: Path, names: HeadRow, row: HeadRow) -> FileError:
     )  # fmt: skip
 
 
-def _fits(row: HeadRow, width: int) -> bool:
-    """A row that can name columns: as many cells, or a few less where data rows end with a delimiter."""
-    return width - 1 <= len(row.cells) <= width and sum(bool(cell.strip()) for cell in row.cells) >= min(2, width)
+def _has_time(row: HeadRow) -> bool:
+    """Whether a row has a date in a cell of its own, as only rows of readings have."""
+    return any((found := said(cell)) is not None and found.date is not None for cell in row.cells)
+
+
+def _is_wide(cells: Sequence[str], width: int) -> bool:
+    """Whether a row can name columns: more than one cell says something."""
+    return sum(bool(cell.strip()) for cell in cells) >= min(2, width)
 
 
 def _wide(cells: Sequence[str], width: int) -> tuple[str, ...]:

@@ -36,6 +36,7 @@ from api.intake.errors import FileError
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.look_words import columns_read, notes_of, preview
+from api.intake.overview import overview, words
 from api.intake.recipe import ColumnRule, Recipe
 from api.intake.rows import Table
 from api.intake.table import open_table
@@ -64,6 +65,8 @@ def look(source: Path, answers: Mapping[str, str] = NONE, recipe: Recipe | None 
     made = _recipe(table, top, found, asked)
     made = look_times.doubled_hour(table, top, made, asked) if not asked.open else made
     notes_of(table, top, found, asked)
+    if not asked.open:
+        asked.notes += words(survey.once(table, ("overview", repr(made)), lambda: overview(source, made)))
     zone_open = any(one.key.startswith("zone") for one in asked.questions)
     rows = preview(table, top, made, zone_open=zone_open)
     return Look(

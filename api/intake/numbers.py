@@ -13,6 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from api.intake.errors import shown
+from api.intake.labels import is_unit
 
 MISSING = frozenset((
     "", "na", "n/a", "#n/a", "nan", "null", "none", "nil", "-", "--", "---", "----", "-----", "n.a.", "k.a.", "*", "?",
@@ -104,7 +105,7 @@ def number(text: str, decimal: str = ".", grouped: bool = False) -> tuple[float,
     if whole is not None:
         return (whole, "", "") if np.isfinite(whole) else (np.nan, "", f"{shown(text)} is not finite")
     with_unit = _WITH_UNIT.fullmatch(bare)
-    if with_unit and not bare.startswith(("=", "+", "@")):
+    if with_unit and is_unit(with_unit["u"]):
         value = _plain(with_unit["n"].replace("−", "-"), decimal, grouped)
         if value is not None:
             return value, with_unit["u"].strip(), ""

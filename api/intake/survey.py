@@ -29,7 +29,7 @@ T = TypeVar("T")
 _KEPT: OrderedDict[object, object] = OrderedDict()
 
 
-def _once(table: Table, key: object, find: Callable[[], T]) -> T:
+def once(table: Table, key: object, find: Callable[[], T]) -> T:
     """What was found in this file before, as long as it has the same size and time of change."""
     state = table.source.stat()
     whole = (str(table.source.resolve()), state.st_size, state.st_mtime_ns, table.delimiter, table.sheet, key)
@@ -58,7 +58,7 @@ def names(table: Table, top: Top, places: Sequence[int]) -> dict[tuple[str, ...]
                     found.setdefault(tuple(texts), line)
         return found
 
-    return _once(table, ("names", tuple(places), top.data_line), find)
+    return once(table, ("names", tuple(places), top.data_line), find)
 
 
 def dates(table: Table, top: Top, place: int) -> dict[str, int]:
@@ -73,7 +73,7 @@ def dates(table: Table, top: Top, place: int) -> dict[str, int]:
                 found.setdefault(text, line)
         return found
 
-    return _once(table, ("dates", place, top.data_line), find)
+    return once(table, ("dates", place, top.data_line), find)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ def repeats(table: Table, top: Top, recipe: Recipe) -> dict[str, tuple[list[int]
                 times.append(int(read.local_ms[row]))
         return found
 
-    return _once(table, ("repeats", repr(recipe.time), repr(recipe.columns), top.data_line), find)
+    return once(table, ("repeats", repr(recipe.time), repr(recipe.columns), top.data_line), find)
 
 
 def unsettled(found: Mapping[str, tuple[list[int], int]], *, falling: bool) -> tuple[str, int] | None:

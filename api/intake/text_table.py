@@ -44,6 +44,8 @@ def open_text_table(source: Path, delimiter: str = "") -> TextTable:
     """Find encoding and delimiter (unless it is told). Raises FileError for what is no table."""
     text = open_text(source)
     first = next(text.pieces(), None)
+    if first is not None and 1 in first.broken:
+        raise FileError(str(source), first.broken[1], TODO, 1)
     if first is None or not first.data.strip():
         raise FileError(str(source), "the file holds no text", "see whether the logger or the copying has finished")
     if len(first.data) > LONGEST_LINE and first.count <= 1:

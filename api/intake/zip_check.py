@@ -1,0 +1,84 @@
+"""A workbook is a zip archive: what it unpacks to is bounded before anything unpacks it, also where its sizes lie.
+
+Must not do: keep what it unpacks.
+"""
+
+from __future__ import annotations
+
+import zipfile
+import zlib
+from pathlib import Path
+from typing import BinaryIO
+
+from api.intake.errors import FileError
+
+MOST_UNPACKED = 600 * 1024 * 1024
+"""A sheet of a million rows and six columns takes about half of it."""
+MOST_PARTS = 5000
+MOST_TIMES = 250
+"""Sheets of numbers pack to a tenth, of nothing but equal cells to a hundredth."""
+FREE_BYTES = 10 * 1024 * 1024
+_CHUNK = 1 << 18
+_CSV = "export the sheet with the readings as CSV and import that file"
+
+
+def check_workbook(source: Path) -> None:
+    """Raises FileError for an archive that is no workbook, is damaged, or unpacks to more than a table of readings."""
+    try:
+        with zipfile.ZipFile(source) as archive:
+            parts = archive.infolist()
+    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError) as error:
+        what = f"the workbook is damaged or cut short ({error})"
+        raise FileError(str(source), what, "copy or save it again") from error
+    names = {part.filename for part in parts}
+    if "xl/workbook.xml" not in names:
+        if "content.xml" in names:
+            raise FileError(str(source), "this is an OpenDocument table", "save it as .xlsx or CSV")
+        raise FileError(str(source), "this is a zip archive and no workbook", "unpack it and import the files in it")
+    if len(parts) > MOST_PARTS:
+        raise FileError(str(source), f"it has {len(parts)} parts, as no workbook of readings has", _CSV)
+    for part in parts:
+        if part.flag_bits & 1 or part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise FileError(
+                str(source), "the workbook is locked or packed in an unusual way", "save it without a password"
+            )
+        if part.file_size > FREE_BYTES and part.file_size > MOST_TIMES * max(1, part.compress_size):
+            raise _bomb(
+                source,
+                f"{part.filename[:60]!r} unpacks to {part.file_size / max(1, part.compress_size):,.0f} times its size",
+            )
+    total = sum(part.file_size for part in parts)
+    if total > MOST_UNPACKED:
+        raise _bomb(source, f"it unpacks to {total / 1e6:,.0f} MB, and {MOST_UNPACKED / 1e6:,.0f} MB are the limit")
+    with source.open("rb") as file:
+        for part in parts:
+            if part.compress_type == zipfile.ZIP_DEFLATED:
+                _unpack(source, file, part)
+
+
+def _unpack(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> None:
+    """Unpack a part into nothing, and stop as soon as it is more than it says."""
+    file.seek(part.header_offset)
+    header = file.read(30)
+    file.seek(int.from_bytes(header[26:28], "little") + int.from_bytes(header[28:30], "little"), 1)
+    left, out, unpacker = part.compress_size, 0, zlib.decompressobj(-15)
+    try:
+        while left > 0 and not unpacker.eof:
+            packed = file.read(min(left, _CHUNK))
+            if not packed:
+                break
+            left -= len(packed)
+            while packed:
+                out += len(unpacker.decompress(packed, _CHUNK * 16))
+                if out > part.file_size:
+                    raise _bomb(
+                        source, f"{part.filename[:60]!r} unpacks to more than the {part.file_size:,} bytes it says"
+                    )
+                packed = unpacker.unconsumed_tail
+    except zlib.error as error:
+        what = f"{part.filename[:60]!r} in the workbook is damaged ({error})"
+        raise FileError(str(source), what, "copy or save it again") from error
+
+
+def _bomb(source: Path, what: str) -> FileError:
+    return FileError(str(source), f"{what}: this is no table of readings, and it was not unpacked", _CSV)
