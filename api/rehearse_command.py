@@ -27,7 +27,7 @@ from api.rehearsed import reached_ms
 from api.room_text import read_room
 from api.services.plan import RoomPlan
 from api.services.recorded import Recorded, read_recorded
-from api.services.recording import Recording, recordings
+from api.services.recording import Recording
 from api.services.records import Records
 from api.storage.in_memory import InMemoryStore
 
@@ -45,14 +45,14 @@ def rehearse(room: Path, given: Namespace) -> int:
         raise InputError(f"{out} is there already; name another file with --out")
     plan = plan_of(room)
     found = read_recorded([Path(name) for name in given.files])
-    unknown = sorted({one.probe for one in found.readings} - plan.probes.keys())
-    if len(unknown) == len({one.probe for one in found.readings}):
+    spoken = {one.probe for one in found.recorded}
+    unknown = sorted(spoken - plan.probes.keys())
+    if len(unknown) == len(spoken):
         raise InputError(f"no probe of {room} is in these files; theirs are {', '.join(unknown[:10])}")
-    recorded = recordings(found.readings)
-    told = run(plan, recorded, "as the room file says")
+    told = run(plan, found.recorded, "as the room file says")
     print("\n".join(_lines(plan, told, found, unknown)))
     for minutes in delays:
-        other = run(_delayed(plan, minutes), recorded, f"with {minutes:g} min")
+        other = run(_delayed(plan, minutes), found.recorded, f"with {minutes:g} min")
         print(f"with a {minutes:g}-minute delay: {_count(other)}")
     if out is not None:
         _write(out, told)
@@ -108,8 +108,8 @@ def _count(told: Sequence[Told]) -> str:
 
 def _lines(plan: RoomPlan, told: Sequence[Told], found: Recorded, unknown: Sequence[str]) -> Iterator[str]:
     zone = ZoneInfo(plan.room.zone)
-    first, last = found.readings[0].time_ms, found.readings[-1].time_ms
-    yield f"{len(found.readings)} readings, {_local(first, zone)} to {_local(last, zone)} ({plan.room.zone})"
+    first, last = found.span_ms
+    yield f"{found.count} readings, {_local(first, zone)} to {_local(last, zone)} ({plan.room.zone})"
     for name, line, why in found.refused:
         yield f"{name}, line {line}: not taken: {why}"
     if found.refusals > len(found.refused):

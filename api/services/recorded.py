@@ -9,13 +9,14 @@ import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from heapq import merge
 from math import isfinite
 from pathlib import Path
 
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.services.recorded_parts import Part, joined, parts_of, quick_parts
+from api.services.recording import Recording
 
 LONG = ("probe", "quantity", "time", "value", "unit")
 EXPORTED = ("time", "probe", "quantity", "raw", "raw_unit")
@@ -27,11 +28,22 @@ EARLIEST_S, LATEST_S = 946_684_800.0, 7_258_118_400.0
 
 @dataclass
 class Recorded:
-    """Readings of some files, in the order of time; ``refused`` as (file, line, why) for the first of them."""
+    """Readings of some files by channel; ``refused`` as (file, line, why) for the first of them."""
 
-    readings: list[RawReading] = field(default_factory=list)
+    recorded: list[Recording] = field(default_factory=list)
     refused: list[tuple[str, int, str]] = field(default_factory=list)
     refusals: int = 0
+
+    @property
+    def count(self) -> int:
+        """How many readings, each time of a channel once."""
+        return sum(len(one.times_ms) for one in self.recorded)
+
+    @property
+    def span_ms(self) -> tuple[int, int]:
+        """Times of the first and of the last. [ms]"""
+        first = min(int(one.times_ms[0]) for one in self.recorded)
+        return first, max(int(one.times_ms[-1]) for one in self.recorded)
 
 
 def read_recorded(files: Sequence[Path]) -> Recorded:
@@ -40,16 +52,27 @@ def read_recorded(files: Sequence[Path]) -> Recorded:
     Raises InputError for a file that cannot be read or whose columns are not known.
     """
     out = Recorded()
-    parts = [sorted(_file(path, out), key=_when) for path in files]
-    out.readings = list(merge(*parts, key=_when))
-    if not out.readings:
+    parts: list[Part] = []
+    for number, path in enumerate(files):
+        # a file with anything odd in it is read once more, row by row, so that each odd row is told with its line
+        quick = quick_parts(path, *_header(path), number)
+        parts += quick if quick is not None else parts_of(_file(path, out), number)
+    out.recorded = joined(parts)
+    if not out.recorded:
         first = "; ".join(f"line {line}: {why}" for _, line, why in out.refused[:3])
         raise InputError(f"no reading in {', '.join(map(str, files)) or 'no file'}{f' ({first})' if first else ''}")
     return out
 
 
-def _when(one: RawReading) -> int:
-    return one.time_ms
+def _header(path: Path) -> tuple[tuple[int, ...], int | None]:
+    """Which columns a file has, see ``_columns``."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as text:
+            return _columns(next(csv.reader(text), []), path)
+    except (csv.Error, UnicodeDecodeError) as error:
+        raise InputError(f"{path}, line 1: this is no CSV in UTF-8: {error}") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
 
 
 def _file(path: Path, out: Recorded) -> Iterator[RawReading]:

@@ -15,7 +15,6 @@ from api.domain.errors import InputError
 from api.rehearse_command import plan_of, rehearse, run
 from api.rehearsed import reached_ms
 from api.services.recorded import read_recorded
-from api.services.recording import recordings
 from tests.api.test_rehearsal import night
 from tests.support.rooms import ROOM
 
@@ -78,7 +77,7 @@ def test_as_a_keeper_runs_it(room: Path, tmp_path: Path) -> None:
 def test_quiet_hours_hold_up_what_is_not_urgent(room: Path, tmp_path: Path) -> None:
     """What is told in the night reaches the phone at seven; what is urgent at once. The room's zone is UTC."""
     plan = plan_of(room)
-    told = run(plan, recordings(read_recorded([written(tmp_path)]).readings), "")
+    told = run(plan, read_recorded([written(tmp_path)]).recorded, "")
     for one in told:
         local = datetime.fromtimestamp(one.told_ms / 1000, UTC)
         reached = datetime.fromtimestamp(reached_ms(one, plan) / 1000, UTC)
@@ -123,7 +122,7 @@ def test_a_row_that_cannot_be_used_loses_nothing_else(tmp_path: Path, row: str, 
     head, good = "probe,quantity,time,value,unit\n", "p1,oxygen,1790000000,7,mg/L\n"
     path.write_text(f"{head}{good}{row}\np1,oxygen,1790000060,7,mg/L\n", encoding="utf-8")
     found = read_recorded([path])
-    assert (len(found.readings), found.refusals) == (2, 1)
+    assert (found.count, found.refusals) == (2, 1)
     assert words in found.refused[0][2]
     path.write_text(f"{head}{row}\n", encoding="utf-8")
     with pytest.raises(InputError, match="line 2: "):
