@@ -250,4 +250,5 @@ def summed_up(limit: float, crossings: list[tuple[float, float]]) -> TimeTo | No
     low, median, high = marks
     if median == inf:
         return None
+    low, high = min(low, median), max(high, median)  # rounding
     return TimeTo(limit, median * 3600.0, low * 3600.0, None if high == inf else high * 3600.0, odds)

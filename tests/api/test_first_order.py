@@ -124,3 +124,50 @@ def test_quantiles_are_in_order(finite: list[tuple[float, float]], never: list[f
         assert found.low_s <= found.left_s <= (found.high_s or inf)
         assert min(hours for hours, _ in finite) * 3600 <= found.left_s * 1.000001
         assert found.odds == pytest.approx(1.0 - sum(never) / whole)
+
+
+def weakening(hours: float, ends: float) -> float:
+    """Air that weakens: the fall grows by 0.35 of itself an hour until ``ends``, then goes on straight."""
+    grown = 0.35 * (exp(0.35 * min(hours, ends)) - 1.0) / 0.35
+    return 7.4 - grown - max(0.0, hours - ends) * 0.35 * exp(0.35 * ends)
+
+
+@pytest.mark.parametrize("ends", [3.5, 9.0])
+def test_a_growing_fall_may_go_on_or_stop_growing(ends: float) -> None:
+    """What was seen until 3.5 h is the same; 3 mg/L comes at another time, and the interval of both is told."""
+    approach, chance = Approach(OXYGEN), np.random.default_rng(6)
+    for minute in range(-180, 210):
+        water = weakening(max(0.0, minute / 60), ends)
+        approach.take(minute * MINUTE_MS + 10**9, water + 0.015 * chance.standard_normal(), 0.015)
+    left_h = next(h for h in np.arange(0.0, 9.0, 0.01) if weakening(209 / 60 + h, ends) <= 3.0)
+    assert approach.share_slower(0.0) > 0.5
+    ahead = approach.time_to(3.0)
+    assert ahead is not None
+    assert ahead.low_s / 3600 <= left_h <= (ahead.high_s or inf) / 3600
+
+
+def test_time_goes_on_between_looks() -> None:
+    """Ten minutes after the newest look ten minutes less are left; never less than none."""
+    approach = Approach(OXYGEN)
+    for minute in range(120):
+        approach.take(minute * MINUTE_MS, 7.5 - 0.02 * minute, 0.01)
+    now = approach.time_to(3.0)
+    later = approach.time_to(3.0, approach.time_ms + 10 * MINUTE_MS)
+    much_later = approach.time_to(3.0, approach.time_ms + 600 * MINUTE_MS)
+    assert now is not None
+    assert later is not None
+    assert much_later is not None
+    assert now.left_s - later.left_s == pytest.approx(600.0)
+    assert now.low_s - later.low_s == pytest.approx(600.0)
+    assert much_later.low_s == 0.0
+
+
+def test_odds_grow_with_the_hours_allowed() -> None:
+    """One call for several horizons; away from the limit there are none."""
+    approach = Approach(OXYGEN)
+    for minute in range(120):
+        approach.take(minute * MINUTE_MS, 7.5 - 0.02 * minute, 0.01)
+    odds = approach.odds_within(3.0, 0.5, 2.0, 12.0)
+    assert odds == sorted(odds)
+    assert odds[0] < 0.1 < 0.8 < odds[2]
+    assert approach.odds_within(9.0, 1.0, 4.0) == [0, 0]
