@@ -27,24 +27,32 @@ Channels = Mapping[tuple[str, Quantity], ChannelWatch]
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A probe that was moved not long ago: when [ms], what it said before, and what it says now."""
+    """A probe that was moved not long ago: when [ms], what it said before and says now, and what jumped by that."""
 
     tank: str
     probe: str
     moved_ms: int
     was: Mapping[Quantity, float]
     now: Mapping[Quantity, float]
+    jumped: frozenset[Quantity]
 
 
 def moved(tank: str, channels: Channels, probe: str, now_ms: int) -> Moved | None:
     """Whether a probe was moved within the hour, and has settled since."""
     own = {q: watch for (name, q), watch in channels.items() if name == probe and q in APART}
-    jumped = [watch for watch in own.values() if watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS]
-    if not jumped or any(watch.doubts or now_ms - watch.disturbed_ms < SETTLED_MS for watch in jumped):
+    jumped = {q: watch for q, watch in own.items() if watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS}
+    if not jumped or any(_unsettled(watch, now_ms) for watch in jumped.values()):
         return None
-    was = {q: watch.jump_from if watch in jumped else watch.approach.level for q, watch in own.items()}
-    began_ms = min(watch.away_ms for watch in jumped)
-    return Moved(tank, probe, began_ms, was, {q: watch.last for q, watch in own.items()})
+    was = {q: watch.jump_from if q in jumped else watch.approach.level for q, watch in own.items()}
+    began_ms = min(watch.away_ms for watch in jumped.values())
+    now = {q: watch.approach.level for q, watch in own.items()}
+    return Moved(tank, probe, began_ms, was, now, frozenset(jumped))
+
+
+def _unsettled(watch: ChannelWatch, now_ms: int) -> bool:
+    if watch.every_ms >= SETTLED_MS:
+        return watch.doubts  # of two such readings the second is the water's
+    return watch.doubts or now_ms - watch.disturbed_ms < SETTLED_MS
 
 
 def still_away(one: Moved, channels: Channels) -> bool:
@@ -54,22 +62,24 @@ def still_away(one: Moved, channels: Channels) -> bool:
     return any(abs(last[q] - one.now[q]) < abs(last[q] - one.was[q]) for q in apart)
 
 
-def swapped(one: Moved, others: Iterable[Moved]) -> Cause | None:
-    """The first of the others that stands where this one was, and the other way round."""
+def swapped(one: Moved, others: Iterable[Moved]) -> tuple[Moved, Cause] | None:
+    """The first of the others that stands where this one was, and the other way round, and how that is known."""
     for other in others:
         both = [q for q in APART if q in one.was and q in other.was]
-        apart = [q for q in both if abs(one.was[q] - other.was[q]) >= APART[q]]
+        seen = one.jumped & other.jumped
+        apart = [q for q in both if q in seen and abs(one.was[q] - other.was[q]) >= APART[q]]
         if not apart or one.tank == other.tank or abs(one.moved_ms - other.moved_ms) > TOGETHER_MS:
             continue
         if all(_crossed(q, one, other) and _crossed(q, other, one) for q in both):
-            return Cause(
-                CauseName.PROBES_SWAPPED, 0.9, tuple(_words(apart[0], *pair) for pair in ((one, other), (other, one)))
-            )
+            told = tuple(_words(apart[0], *pair) for pair in ((one, other), (other, one)))
+            return other, Cause(CauseName.PROBES_SWAPPED, 0.9, told)
     return None
 
 
 def _crossed(quantity: Quantity, one: Moved, other: Moved) -> bool:
-    return abs(one.now[quantity] - other.was[quantity]) <= NEAR[quantity]
+    """Whether one stands where the other was. What changed by too little to be seen as a jump can only be near it."""
+    seen = quantity in one.jumped and quantity in other.jumped
+    return abs(one.now[quantity] - other.was[quantity]) <= (NEAR if seen else APART)[quantity]
 
 
 def _words(quantity: Quantity, one: Moved, other: Moved) -> str:

@@ -104,9 +104,11 @@ class Outlooks:
         if noted is not None and not still_away(noted[0], watch.channels):
             del watch.swaps[probe]
         elif noted is None and (one := moved(tank, watch.channels, probe, now_ms)) is not None:
-            cause = swapped(one, self._moved_elsewhere(tank, now_ms))
-            if cause is not None:
+            found = swapped(one, self._moved_elsewhere(tank, now_ms))
+            if found is not None:
+                other, cause = found
                 watch.swaps[probe] = (one, cause)
+                self._tanks[other.tank].swaps[other.probe] = (other, cause)
         return watch.health(probe, now_ms)
 
     def _moved_elsewhere(self, tank: str, now_ms: int) -> Iterable[Moved]:
