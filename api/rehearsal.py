@@ -16,6 +16,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.judge.alert_cycle import Track
 from api.services.again import Again
+from api.services.changes_late import ChangesStepwise
 from api.services.ingest import Ingest
 from api.services.lives import Lives
 from api.services.memory import Layered
@@ -64,6 +65,7 @@ class Rehearsal:
         self._heard: list[Told] = []
         self._warn = _Listening(self.store, lambda: plan, self._heard.append)
         self.ingest = Ingest(self.store, lambda: plan, self._warn)
+        self.ingest.also = ChangesStepwise(self.ingest.judging).hear
         guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft, stages: None, self._clock)
         self._watch = Watch(self.store, self.ingest, lambda: plan, self._clock, guard)
         self._again = Again(self.store, self.ingest, lambda: plan, self._clock)

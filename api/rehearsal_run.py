@@ -8,19 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
 from api.domain.quantity import Quantity
 from api.domain.tank import Probe
-from api.judge.alert_cycle import STANDING, Track
+from api.judge.alert_cycle import STANDING, Sample, Track
+from api.judge.change_watch import STEPWISE
 from api.judge.natures import NATURES
 from api.judge.samples import usable
 from api.judge.tank_watch import TankWatch
 from api.rehearsal import Rehearsal, Told
 from api.rehearsal_store import LazyStore
+from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Recording, packs, straight
@@ -39,6 +41,7 @@ class Line:
     watch: TankWatch | None = None
     at_rest: bool = False
     heard_ms: int = -1
+    changes: dict[int, list[tuple[AlertKind, Sample]]] = field(default_factory=dict)
 
 
 class RehearsalRun(Rehearsal):
@@ -51,9 +54,10 @@ class RehearsalRun(Rehearsal):
         self._plan = plan
         self._probes = [probe for probe in plan.probes.values() if probe.tank is not None and probe.live]
         self._lines = [
-            Line(CheckedRecording(one, channel))
+            Line(checked, changes=stepwise(checked))
             for one in recorded
             if (channel := plan.channel(one.probe, one.quantity)).tank is not None
+            for checked in [CheckedRecording(one, channel)]
         ]
         self._by_key = {line.checked.key: line for line in self._lines}
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
@@ -109,11 +113,12 @@ class RehearsalRun(Rehearsal):
             line.heard_ms = time_ms
             if calm and line.at_rest and line.watch is not None:
                 checked = line.checked
-                if calm_of(line.watch, checked.key, time_ms, value, checked.channel, events):
-                    continue
-                self._weigh(line, at, heard=True)
+                if not calm_of(line.watch, checked.key, time_ms, value, checked.channel, events):
+                    self._weigh(line, at, heard=True)
             else:
                 self._weigh(line, at, heard=False)
+            if at in line.changes:
+                self._change(line, at)
 
     def _weigh(self, line: Line, at: int, *, heard: bool) -> None:
         """The whole of a reading's judgement; ``heard``: its forecast knows of it already."""
@@ -131,6 +136,14 @@ class RehearsalRun(Rehearsal):
             line.watch = watch
         for other in self._of_probe.get(checked.key[0], [line]):
             other.at_rest = judging.at_rest(other.watch, other.checked.key, other.checked.channel)
+
+    def _change(self, line: Line, at: int) -> None:
+        """How much the water has changed within an hour and a day, where that may matter."""
+        checked = line.checked
+        for kind, sample in line.changes[at]:
+            subject = change_subject(checked.channel, checked.key, kind)
+            self.ingest.judging.take(subject, sample, STEPWISE, self._events)
+        self._unsettled = True
 
     def _put_time(self) -> None:
         if isinstance(self.store, LazyStore):

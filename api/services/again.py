@@ -12,6 +12,7 @@ from dataclasses import replace
 from api.domain.alert import AlertEvent
 from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, CheckedReading, KeptReading
+from api.services.changes_late import ChangesLate
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
 from api.services.past import Past
@@ -34,7 +35,7 @@ class Again:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
-        self._past = Past(store)
+        self._past, self._changes = Past(store), ChangesLate(store, ingest.judging)
         self._seen: dict[tuple[str, str, str], int] = {}
         self.rounds = Rounds("again", self.look, LOOK_EVERY_S, now_ms)
 
@@ -73,6 +74,7 @@ class Again:
             if not more and changed and changed[-1].time_ms == rows[-1].time_ms:
                 more = self._goes_on(span, up_to_ms, plan, now_ms)
         if not more and span.why == LATE:
+            self._changes.end((span.probe, span.quantity), plan.channel(span.probe, span.quantity), events)
             for quantity in {span.quantity, OTHER.get(span.quantity, span.quantity)}:
                 self._ingest.judging.end_past(_of_the_past(plan.channel(span.probe, quantity)), events)
         self._store.revisions.gone_over(span, up_to_ms)
@@ -90,6 +92,8 @@ class Again:
         self._store.revisions.rewrite(span.probe, span.quantity, changed)
         late = {row.time_ms for row in rows if row.arrival is Arrival.WAITING}
         self._judge(span.probe, span.quantity, [row for row in settled if row.time_ms in late], channel, events)
+        if late:
+            self._changes.judge((span.probe, span.quantity), min(late), max(late), channel, plan, events)
         self._derive(span, settled, plan, late, events)
         return changed
 

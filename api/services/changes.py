@@ -1,6 +1,6 @@
 """Goes round all channels: has the water changed faster than its care range allows, within an hour or a day?
 
-Must not do: judge what came late; a change is told while it happens, or not.
+Must not do: judge what came late (``changes_late.py``).
 """
 
 from __future__ import annotations
@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from api.domain.alert import AlertEvent, AlertKind, Subject
-from api.domain.care import CareRange
 from api.judge.alert_cycle import Delays, Sample
 from api.judge.change import DAY_MS, HOUR_MS, SPANS_MS, Point, largest, look, steady
+from api.judge.change_watch import limits_of
 from api.services.ingest import Ingest
 from api.services.plan import RoomPlan
 from api.services.rounds import Rounds
@@ -37,7 +37,7 @@ class Changes:
         for one in self._store.readings.channels():
             channel = plan.channel(one.probe, one.quantity)
             if channel.tank is not None and channel.care is not None and not one.derived:
-                asked += [(one, kind, channel.tank.id, limit) for kind, limit in _limits(channel.care)]
+                asked += [(one, kind, channel.tank.id, limit) for kind, limit in limits_of(channel.care)]
         samples = [
             (Subject(tank, kind, one.probe, one.quantity), look(kind, change, limit, one.quantity, now_ms))
             for one, kind, tank, limit in asked
@@ -64,8 +64,3 @@ class Changes:
     def _means(self, one: Channel, start_ms: int, end_ms: int, step_ms: int) -> list[Point]:
         spans = self._store.readings.summaries(one.probe, one.quantity, start_ms, end_ms, step_ms // 1000, step_ms)
         return [(span.start_ms + step_ms // 2, span.mean) for span in spans if span.mean is not None]
-
-
-def _limits(care: CareRange) -> list[tuple[AlertKind, float]]:
-    both = ((AlertKind.CHANGE_IN_HOUR, care.change_per_hour), (AlertKind.CHANGE_IN_DAY, care.change_per_day))
-    return [(kind, limit) for kind, limit in both if limit is not None]
