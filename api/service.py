@@ -31,6 +31,7 @@ from api.services.deliver import Deliver
 from api.services.grace import Graces
 from api.services.husbandry import EventLog
 from api.services.ingest import Ingest
+from api.services.keep_past import KeepPast
 from api.services.keepers import Keepers
 from api.services.links import Links
 from api.services.lives import Lives
@@ -117,6 +118,7 @@ class Service:
         self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
+        self.keep_past = KeepPast(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)

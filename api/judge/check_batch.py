@@ -29,6 +29,11 @@ class Checked:
     tests: Mapping[str, Flags]
     _source: _Source = field(repr=False)
 
+    @property
+    def believed(self) -> Ints:
+        """The places of the readings that did not fail by themselves."""
+        return self._source.places
+
     def reason(self, index: int) -> str:
         """Why a reading has its flag; empty when it is good."""
         return tell(self._source.limits, self._source.quantity, self._source.findings(index, self.tests))[1]
@@ -145,8 +150,8 @@ def check(
     late[1:] = times_ms[1:] <= newest_ms[:-1]
     silences_ms = np.full(len(values), -1, dtype=np.int64)
     silences_ms[1:] = times_ms[1:] - newest_ms[:-1]
-    gross = _gross(values, limits)
-    failed = missing | (bases >= FAIL) | (gross == FAIL)
+    by_span = gross(values, limits)
+    failed = missing | (bases >= FAIL) | (by_span == FAIL)
     places = np.flatnonzero(~late & ~failed)
     believed = arrays.series(times_ms[places], values[places], limits.gap_s)
     runs = arrays.run_starts(believed)
@@ -156,8 +161,8 @@ def check(
     )
     company = None if company_times_ms is None or company_values is None else (company_times_ms, company_values)
     found = _tests(source, company)
-    tests = {"gross": np.where(missing, MISSING, gross).astype(np.int8)}
-    flags = np.maximum(bases, gross)
+    tests = {"gross": np.where(missing, MISSING, by_span).astype(np.int8)}
+    flags = np.maximum(bases, by_span)
     flags[late] = np.maximum(flags[late], UNKNOWN)
     for name, result in found.items():
         tests[name] = np.where(missing, MISSING, UNKNOWN).astype(np.int8)
@@ -167,7 +172,7 @@ def check(
     return Checked(flags, tests, source)
 
 
-def _gross(values: Floats, limits: CheckLimits) -> Flags:
+def gross(values: Floats, limits: CheckLimits) -> Flags:
     """QARTOD test 4; bounds belong inside; UNKNOWN where no span is known."""
     spans = ((limits.suspect_low, limits.suspect_high, SUSPECT), (limits.fail_low, limits.fail_high, FAIL))
     known = any(limit is not None for low, high, _ in spans for limit in (low, high))

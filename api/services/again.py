@@ -15,7 +15,7 @@ from api.domain.reading import Arrival, CheckedReading, KeptReading
 from api.services.changes_late import ChangesLate
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
-from api.services.past import Past
+from api.services.past import Past, of_the_past
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.rounds import Rounds
 from api.services.station import company_reach_ms
@@ -76,7 +76,7 @@ class Again:
         if not more and span.why == LATE:
             self._changes.end((span.probe, span.quantity), plan.channel(span.probe, span.quantity), events)
             for quantity in {span.quantity, OTHER.get(span.quantity, span.quantity)}:
-                self._ingest.judging.end_past(_of_the_past(plan.channel(span.probe, quantity)), events)
+                self._ingest.judging.end_past(of_the_past(plan.channel(span.probe, quantity)), events)
         self._store.revisions.gone_over(span, up_to_ms)
         self._ingest.finish(events, now_ms)
         return more
@@ -142,17 +142,11 @@ class Again:
         if not rows or channel.tank is None:
             return
         told = self._past.told(channel, rows[0].time_ms, rows[-1].time_ms)
-        past, plan = _of_the_past(channel), self._plan()
+        past, plan = of_the_past(channel), self._plan()
         for row in rows:
             if not told(row.time_ms):
                 then = plan.in_force(past, quantity, row.time_ms)
                 self._ingest.judging.judge(_checked(probe, quantity, row), then, True, events)
-
-
-def _of_the_past(channel: ChannelPlan) -> ChannelPlan:
-    """A channel's plan whose alerts are of a time that is over."""
-    kinds = tuple((replace(subject, past=True), side) for subject, side in channel.kinds)
-    return replace(channel, not_known=replace(channel.not_known, past=True), kinds=kinds)
 
 
 def _checked(probe: str, quantity: Quantity, row: KeptReading) -> CheckedReading:

@@ -42,6 +42,12 @@ class CareThen:
         """Whether anything was ever different from now."""
         return bool(self.changes) or len(self.versions) > len(self.profiles)
 
+    @property
+    def moments_ms(self) -> tuple[int, ...]:
+        """When anything changed, in the order of time. [ms]"""
+        moments_ms = {from_ms for from_ms, _ in self.versions} | {one.from_ms for one in self.changes}
+        return tuple(sorted(moments_ms))
+
     def range_of(
         self, tank: Tank, quantity: Quantity, stages: Iterable[str] = (), time_ms: int | None = None
     ) -> CareRange | None:

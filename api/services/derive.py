@@ -18,6 +18,7 @@ OTHER = {
     Quantity.OXYGEN: Quantity.OXYGEN_SATURATION,
     Quantity.OXYGEN_SATURATION: Quantity.OXYGEN,
 }
+DOUBTED = "the temperature it needs is suspect"
 NO_PARTNER = f"no good temperature of this tank within {TEMPERATURE_AGE_MS // 60_000} minutes"
 
 
@@ -42,7 +43,7 @@ def derive(reading: CheckedReading, partner: Partner | None, water: Water) -> Ch
         try:
             value = into(quantity)(reading.value, partner.value, water.pressure_kpa, water.salinity_psu)
             flag = worst(reading.flag, worst(partner.flag, water.pressure_flag))
-            reason = reading.reason or ("" if partner.flag < Flag.SUSPECT else "the temperature it needs is suspect")
+            reason = reading.reason or ("" if partner.flag < Flag.SUSPECT else DOUBTED)
         except OutOfRange as error:
             reason = str(error)
     return CheckedReading(

@@ -107,7 +107,10 @@ class Ingest:
             limits = plan.channel(*key).limits
             # it is the neighbour of one before it, and the past of those after it
             start_ms = min(times) - round((limits.gap_s or 0.0) * 1000)
-            self._store.revisions.wait(*key, LATE, start_ms, max(times) + 1 + round(limits.past_s * 1000), now_ms)
+            end_ms = max(times) + 1 + round(limits.past_s * 1000)
+            # ... and the next one, however late, says how long the silence before it was
+            next_ms = self._store.past.after(*key, max(times) + 1)
+            self._store.revisions.wait(*key, LATE, start_ms, max(end_ms, (next_ms or 0) + 1), now_ms)
         for (key, why), span in checked.waits.items():
             self._store.revisions.wait(*key, why, *span, now_ms)
         return sum(is_new for is_new, reading in zip(new, whole, strict=True) if not reading.derived)
@@ -121,7 +124,7 @@ def _sorted(items: Sequence[RawReading | Refused | None], now_ms: int) -> tuple[
         if isinstance(item, Refused):
             refused.append(item)
         elif item is not None:
-            reason = _refuse_time(item.time_ms, now_ms)
+            reason = refuse_time(item.time_ms, now_ms)
             if reason:
                 # whose clock is wrong is not known here: one that is set right later takes the reading then
                 refused.append(Refused(index, reason, later=item.time_ms > now_ms))
@@ -131,7 +134,8 @@ def _sorted(items: Sequence[RawReading | Refused | None], now_ms: int) -> tuple[
     return raws, refused
 
 
-def _refuse_time(time_ms: int, now_ms: int) -> str:
+def refuse_time(time_ms: int, now_ms: int) -> str:
+    """Why a time cannot be a reading's; empty when it can."""
     if time_ms < EARLIEST_MS:
         return "its time is before 2000: set the collector's clock (its readings before that cannot be dated)"
     if time_ms > now_ms + AHEAD_MS:

@@ -139,14 +139,24 @@ class Past:
 
     def told(self, channel: ChannelPlan, first_ms: int, last_ms: int) -> Callable[[int], bool]:
         """Whether an alert of this channel already stood at a time, told when it was news."""
-        subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
-        spans = [span for one in subjects for span in self._store.state.stood(one.key, first_ms, last_ms + 1)]
+        spans = self.stood(channel, first_ms, last_ms)
         return lambda time_ms: any(start <= time_ms and (end is None or time_ms <= end) for start, end in spans)
+
+    def stood(self, channel: ChannelPlan, first_ms: int, last_ms: int) -> list[tuple[int, int | None]]:
+        """When alerts of this channel stood in a span (None: still standing)."""
+        subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
+        return [span for one in subjects for span in self._store.state.stood(one.key, first_ms, last_ms + 1)]
 
 
 def _tank_of(channel: Channel, plan: RoomPlan) -> str | None:
     tank = plan.channel(channel.probe, channel.quantity).tank
     return tank.id if tank is not None else None
+
+
+def of_the_past(channel: ChannelPlan) -> ChannelPlan:
+    """A channel's plan whose alerts are of a time that is over."""
+    kinds = tuple((replace(subject, past=True), side) for subject, side in channel.kinds)
+    return replace(channel, not_known=replace(channel.not_known, past=True), kinds=kinds)
 
 
 class Timeline:

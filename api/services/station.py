@@ -17,7 +17,7 @@ from api.services.memory import Layered
 from api.services.partners import Partners, partner_of, place_of
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.streams import Key, Streams
-from api.storage.base import LATE, Revision, Store
+from api.storage.base import LATE, Channel, Revision, Store
 
 WAITS = "came late, after newer readings; its checks are made when the rest has come"
 
@@ -128,6 +128,25 @@ class Station:
                 self._partners.load(self._store.readings.channels(), plan, place)
         if last_ms is not None:
             self._leaning.made_again(key, last_ms)
+
+    def past_kept(self, key: Key, plan: RoomPlan, last_ms: int, channels: Sequence[Channel]) -> None:
+        """Recorded readings of a channel were kept, or changed, up to a time: what is remembered of it follows."""
+        newest_ms, limits = self.newest.get(key), plan.channel(*key).limits
+        if newest_ms is None or last_ms > newest_ms:
+            self.newest.put(key, last_ms)
+            self._leaning.load([one for one in channels if (one.probe, one.quantity) == key], plan)
+        if newest_ms is None or last_ms >= newest_ms - round((limits.past_s + (limits.gap_s or 0.0)) * 1000):
+            self.streams.drop([key])
+        place = place_of(*key, plan)
+        if place is not None and last_ms >= self._partners.since_ms(place):
+            self._partners.load(channels, plan, place)
+
+    def past_derived(self, key: Key, other: Key, last_ms: int) -> None:
+        """What is derived from a channel was kept, or changed, up to a time."""
+        newest_ms = self.newest.get(other)
+        if newest_ms is None or last_ms > newest_ms:
+            self.newest.put(other, last_ms)
+        self._leaning.made_again(key, last_ms)
 
 
 def company_reach_ms(channel: ChannelPlan) -> int:

@@ -21,6 +21,7 @@ from api.storage.animal_base import AnimalStore
 from api.storage.care_base import CareStore
 from api.storage.history_base import AlertHistoryStore
 from api.storage.import_base import ImportStore
+from api.storage.past_base import PastStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
 from api.storage.spans import KeptSpan, Summary
@@ -280,6 +281,7 @@ class Store(Protocol):
 
     readings: ReadingStore
     revisions: RevisionStore
+    past: PastStore
     state: StateStore
     animals: AnimalStore
     reach: ReachStore

@@ -16,6 +16,8 @@ from api.storage.history import SqliteHistory
 from api.storage.history_base import AlertHistoryStore
 from api.storage.import_base import ImportStore
 from api.storage.imports import SqliteImports
+from api.storage.past import SqlitePast
+from api.storage.past_base import PastStore
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
@@ -31,6 +33,7 @@ class Tables:
     def __init__(self, connection: sqlite3.Connection, reader: Callable[[], sqlite3.Connection]) -> None:
         self.readings: ReadingStore = SqliteReadings(connection, reader)
         self.revisions: RevisionStore = SqliteRevisions(connection, reader)
+        self.past: PastStore = SqlitePast(connection, reader)
         self.state: StateStore = SqliteState(connection, reader)
         self.animals: AnimalStore = SqliteAnimals(connection, reader)
         self.air_tests: AirTestStore = SqliteAirTests(connection, reader)

@@ -1,0 +1,136 @@
+"""Recorded readings kept column by column: the same outcome as if each had been sent late, one by one, only quicker.
+
+Short pieces of work in the writer, so that live readings never wait long. Doing the same rows again changes nothing.
+Must not do: read files (``api/intake``), or hold back a reading that is still news.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
+from api.intake.block import RefusedRow, Series
+from api.services.ingest import Ingest
+from api.services.partners import PRESSURE_AGE_MS, TEMPERATURE_AGE_MS
+from api.services.past_rows import Conflict, Given, Key, Tally, gathered, sifted
+from api.services.past_window import Held, PastWindows, Window, is_made, tank_of
+from api.services.plan import RoomPlan
+from api.storage.base import Store
+
+ROWS = 8_000
+"""New readings in one piece of work."""
+NEWS = 500
+"""Readings that are still news are handed to the line in packs of so many."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What became of rows; ``refused``: a time before 2000 or ahead of the clock, or what no probe can be."""
+
+    accepted: int
+    duplicate: int
+    conflicts: tuple[Conflict, ...]
+    refused: tuple[RefusedRow, ...]
+
+
+class KeepPast:
+    """Takes blocks of a file, one after the other; ``finish`` after the last one."""
+
+    def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
+        self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
+        self._windows = PastWindows(store, ingest, plan)
+        self._held: dict[Key, Held] = {}
+
+    def take(self, series: Sequence[Series], now_ms: int) -> Kept:
+        """Keep rows, in any order of time; ends when all of them are on disk.
+
+        Raises StoreUnavailable when they cannot be kept; some of them may be, and doing them again is harmless.
+        """
+        given, refused = gathered(series, now_ms)
+        plan, tally = self._plan(), Tally()
+        news_ms = now_ms - round(plan.settings.late_after_s * 1000)
+        past = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms < news_ms)).times_ms)}
+        news = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms >= news_ms)).times_ms)}
+        for windows in _together(_windows(past, plan)):
+            work = partial(self._windows.keep, windows, self._held, now_ms)
+            done = self._store.write(work, self._ingest.settle).result()
+            self._held = done.held
+            tally.add(done.tally)
+        self._tell_news(news, tally, now_ms)
+        return Kept(tally.accepted, tally.duplicate, tuple(tally.conflicts), tuple(refused))
+
+    def finish(self) -> None:
+        """After the last block of a file: judge what waited for more, and end what stands at its end.
+
+        Kept readings beside the new ones that may have become otherwise are gone over by ``again.py`` by itself.
+        """
+        held, self._held = self._held, {}
+        if held:
+            self._store.write(lambda: self._windows.end(held, self._now_ms()), self._ingest.settle).result()
+
+    def _tell_news(self, given: Mapping[Key, Given], tally: Tally, now_ms: int) -> None:
+        """What is not late yet goes the way of live readings."""
+        raws: list[RawReading] = []
+        compared = Tally()
+        for key, one in given.items():
+            kept = self._store.past.kept(*key, int(one.times_ms[0]), int(one.times_ms[-1]) + 1)
+            fresh = sifted(key, one, kept, compared)
+            raws += [
+                RawReading(*key, time_ms, value, fresh.unit(place))
+                for place, (time_ms, value) in enumerate(zip(fresh.times_ms.tolist(), fresh.raws.tolist(), strict=True))
+            ]
+        tally.duplicate += compared.duplicate
+        tally.conflicts += compared.conflicts
+        raws.sort(key=lambda raw: raw.time_ms)
+        for start in range(0, len(raws), NEWS):
+            outcome = self._ingest.accept(raws[start : start + NEWS], now_ms).result()
+            tally.accepted += outcome.accepted
+            tally.duplicate += outcome.duplicate
+
+
+def _windows(given: Mapping[Key, Given], plan: RoomPlan) -> Iterator[Window]:
+    """Windows in the order they have to be kept: the room's air first, what could be derived after all else."""
+    taken = {key: (int(one.times_ms[0]), int(one.times_ms[-1]) + 1) for key, one in given.items()}
+    groups: dict[tuple[bool, str], dict[Key, Given]] = {}
+    for key, one in given.items():
+        groups.setdefault((is_made(key, plan, tuple(given)), tank_of(key, plan)), {})[key] = one
+    air = any(key[1] is Quantity.PRESSURE for key in given)
+    reach_ms = 2 * PRESSURE_AGE_MS if air else TEMPERATURE_AGE_MS
+    for _, group in sorted(groups.items()):
+        channels = sorted(group.items(), key=lambda one: one[0][1] is not Quantity.TEMPERATURE)
+        for parts in _cut(dict(channels)):
+            yield Window(parts, taken, reach_ms)
+
+
+def _cut(group: Mapping[Key, Given]) -> Iterator[dict[Key, Given]]:
+    """A group's rows in stretches of time with so many rows at most, and all rows of one moment together."""
+    times_ms = np.sort(np.concatenate([one.times_ms for one in group.values()]))
+    starts_ms = np.unique(times_ms[::ROWS])
+    for start_ms, end_ms in zip(starts_ms.tolist(), [*starts_ms[1:].tolist(), None], strict=True):
+        parts = {}
+        for key, one in group.items():
+            first = int(np.searchsorted(one.times_ms, start_ms))
+            last = len(one.times_ms) if end_ms is None else int(np.searchsorted(one.times_ms, end_ms))
+            if first < last:
+                parts[key] = one.take(slice(first, last))
+        yield parts
+
+
+def _together(windows: Iterator[Window]) -> Iterator[list[Window]]:
+    """Small windows in one transaction."""
+    some: list[Window] = []
+    rows = 0
+    for window in windows:
+        count = sum(len(one.times_ms) for one in window.parts.values())
+        if some and rows + count > ROWS:
+            yield some
+            some, rows = [], 0
+        some.append(window)
+        rows += count
+    if some:
+        yield some
