@@ -6,6 +6,7 @@ import fcntl
 import os
 from collections.abc import Callable
 from concurrent.futures import Future
+from functools import cached_property
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -118,7 +119,6 @@ class Service:
         self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
         self.again = Again(self.store, self.ingest, self.plan, now_ms)
-        self.keep_past = KeepPast(self.store, self.ingest, self.plan, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
@@ -146,6 +146,11 @@ class Service:
     def performances(self) -> Performances:
         """How the alerts themselves do."""
         return Performances(self.store, self.plan)
+
+    @cached_property
+    def keep_past(self) -> KeepPast:
+        """Recorded readings, column by column."""
+        return KeepPast(self.store, self.ingest, self.plan, self.now_ms)
 
     @property
     def air_tests(self) -> AirTests:

@@ -147,10 +147,7 @@ class ReadingStore(Protocol):
 
 
 class Waiting(NamedTuple):
-    """A span of a channel whose values or checks have to be made again.
-
-    ``why``: LATE, CALIBRATED, or DERIVED, where only what is derived from it has to be made again.
-    """
+    """A span to be made again; ``why``: LATE, CALIBRATED, or DERIVED (only what is derived from it)."""
 
     probe: str
     quantity: Quantity
