@@ -28,6 +28,7 @@ from api.web import (
     event_routes,
     export_routes,
     health,
+    import_routes,
     probe_routes,
     readings,
     report_routes,
@@ -77,6 +78,7 @@ def create_api(service: Service) -> FastAPI:
         event_routes.router,
         export_routes.router,
         report_routes.router,
+        import_routes.router,
         health.router,
     ):
         app.include_router(router)

@@ -96,6 +96,15 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser], shar
     restore = commands.add_parser("restore", parents=[shared], help="put a backup in place, the service being stopped")
     restore.add_argument("folder", help="a folder intermolt-YYYYMMDD-HHMMSS that backup made")
     restore.set_defaults(work=_restore)
+    into = commands.add_parser("import", parents=[shared], help="readings in from any logger's file")
+    into.add_argument("files", nargs="+", metavar="FILE", help="CSV, TSV, XLSX or Parquet")
+    into.add_argument("--dry-run", action="store_true", help="say how the files are understood, and keep nothing")
+    into.add_argument(
+        "--answer", action="append", metavar="KEY=VALUE", help="answer a question; may stand several times"
+    )
+    into.add_argument("--recipe", metavar="NAME", help="read them by an understanding kept before")
+    into.add_argument("--keep-recipe", metavar="NAME", help="keep how the first file is understood under a name")
+    into.set_defaults(work=_import)
     out = commands.add_parser("export", parents=[shared], help="readings into CSV or Parquet, with a descriptor")
     out.add_argument("--tank", action="append", help="a tank's id; may stand several times (default: everything)")
     out.add_argument("--quantity", action="append", help="such as oxygen; may stand several times (default: all)")
@@ -165,6 +174,12 @@ def _export(given: argparse.Namespace, mine: Settings) -> int:
     from api.export_command import export
 
     return export(mine, given)
+
+
+def _import(given: argparse.Namespace, mine: Settings) -> int:
+    from api.import_command import import_files
+
+    return import_files(mine, given)
 
 
 def _rehearse(given: argparse.Namespace, mine: Settings) -> int:

@@ -14,6 +14,7 @@ from api.at_rest import resting
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile, Tank
 from api.foresight import Foresight
+from api.importing import Importing
 from api.mornings import Morning
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
@@ -31,6 +32,7 @@ from api.services.claim import Claims
 from api.services.deliver import Deliver
 from api.services.grace import Graces
 from api.services.husbandry import EventLog
+from api.services.imports import Imports
 from api.services.ingest import Ingest
 from api.services.keep_past import KeepPast
 from api.services.keepers import Keepers
@@ -118,7 +120,7 @@ class Service:
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)
         self.probes, self.care = Probes(self.store, self.plan), Care(self.store, self.plan, records.reload, now_ms)
         self.calibrations = Calibrations(self.store, self.plan, records.reload)
-        self.again = Again(self.store, self.ingest, self.plan, now_ms)
+        self.importing = Importing(self.store, data, records, self.ingest, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
         self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
@@ -129,7 +131,7 @@ class Service:
     def _rounds(self) -> dict[str, Rounds]:
         """Everything that goes its rounds, but the molts."""
         own = {"watch": self.watch.rounds, "deliver": self.deliver.rounds, "again": self.again.rounds}
-        own |= {"alerts at rest": self.resting.rounds} | self.morning.rounds
+        own |= {"alerts at rest": self.resting.rounds} | self.morning.rounds | self.importing.rounds
         return own | self.reaching.rounds | self.foresight.rounds
 
     @property
@@ -161,6 +163,21 @@ class Service:
     def grace(self) -> Graces:
         """How long each tank lasts without air."""
         return self.foresight.grace
+
+    @property
+    def again(self) -> Again:
+        """What goes over late and recalibrated readings."""
+        return self.importing.again
+
+    @property
+    def imports(self) -> Imports:
+        """Files on their way in."""
+        return self.importing.desk
+
+    @property
+    def drop_folder(self) -> str:
+        """Where files may be put to be taken."""
+        return str(self.importing.drop.path)
 
     @property
     def hosts(self) -> tuple[str, ...]:

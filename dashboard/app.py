@@ -16,7 +16,7 @@ from starlette.responses import Response
 
 from api.app import create_api, open_service
 from api.domain.errors import InputError, IntermoltError, NotFound, Transient
-from api.web import safety
+from api.web import safety, upload
 from api.web.problems import problem
 from dashboard import (
     alert_chart,
@@ -26,6 +26,7 @@ from dashboard import (
     claim_pages,
     files,
     grace_pages,
+    import_pages,
     link_pages,
     log_pages,
     look_back_pages,
@@ -58,6 +59,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.state.glance = Glance(service)
     app.state.live = Live()
     app.state.refusal_page = pages.error_page
+    app.state.receive = upload.receive
     app.include_router(files.router)
     app.include_router(pages.router)
     app.include_router(alert_chart.router)
@@ -78,6 +80,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(rest_pages.router)
     app.include_router(care_pages.router)
     app.include_router(rehearsal_pages.router)
+    app.include_router(import_pages.router)
     for kind in (NotFound, InputError, Transient, TimeoutError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _handler(app.exception_handlers.get(kind)))
     safety.install(app, service)

@@ -19,6 +19,7 @@ from starlette.responses import Response
 FOLDER = Path(__file__).parent / "static"
 TYPES = {
     "looks.css": "text/css",
+    "imports.css": "text/css",
     "molts.css": "text/css",
     "rehearsal.css": "text/css",
     "page.js": "text/javascript",

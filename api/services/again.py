@@ -39,13 +39,13 @@ class Again:
         self._seen: dict[tuple[str, str, str], int] = {}
         self.rounds = Rounds("again", self.look, LOOK_EVERY_S, now_ms)
 
-    def look(self) -> None:
-        """Go over every span that is ready."""
+    def look(self, *, at_once: bool = False) -> None:
+        """Go over every span that is ready; ``at_once``: nothing more is added to any, so all are."""
         waiting = self._store.revisions.waiting()
         keys = {(span.probe, span.quantity, span.why) for span in waiting}
         self._seen = {key: seen_ms for key, seen_ms in self._seen.items() if key in keys}
         for span in waiting:
-            if self._ready(span):
+            if at_once or self._ready(span):
                 while self._store.write(lambda span=span: self._piece(span), self._ingest.settle).result():  # type: ignore[misc]
                     self.rounds.goes_on()
 

@@ -24,10 +24,14 @@ MOST_NAME = 120
 
 
 def safe_name(name: str) -> str:
-    """A file's own name, without folders and without what no file name can hold."""
-    last = re.split(r"[/\\]", name)[-1]
-    plain = UNSAFE.sub("_", last).strip(" .")
+    """A file's own name without what no file name can hold."""
+    plain = UNSAFE.sub("_", own_name(name)).strip(" .")
     return plain[-MOST_NAME:] or "file"
+
+
+def own_name(name: str) -> str:
+    """A file's own name, without folders, on one line."""
+    return " ".join(re.split(r"[/\\]", name)[-1].split())[-MOST_NAME:]
 
 
 class ImportFolder:
@@ -57,9 +61,13 @@ class ImportFolder:
 
     def arrived(self, arriving: Path, name: str, digest: str) -> GivenFile:
         """Give a file that came whole its place."""
-        place = self.path / f"{digest[:12]}-{safe_name(name)}"
-        arriving.replace(place)
-        return given_file(place, name, digest, ours=True)
+        place = self.path / digest[:16] / safe_name(name)
+        place.parent.mkdir(exist_ok=True, mode=0o700)
+        if place.exists() and place.stat().st_size == arriving.stat().st_size:
+            arriving.unlink()  # the same file once more; another import may be reading it
+        else:
+            arriving.replace(place)
+        return given_file(place, own_name(name), digest, ours=True)
 
     def copy(self, source: Path, told: Callable[[int], object] = lambda size: None) -> GivenFile:
         """A copy of a file; ``told`` gets the size of each piece.
@@ -78,6 +86,12 @@ class ImportFolder:
             raise InputError(f"cannot copy {source} to {self.path}: {error.strerror or error}") from error
         finally:
             arriving.unlink(missing_ok=True)
+
+    def remove(self, path: Path) -> None:
+        """Delete a file that was given, and its folder."""
+        path.unlink(missing_ok=True)
+        if path.parent.parent == self.path and path.parent.is_dir() and not any(path.parent.iterdir()):
+            path.parent.rmdir()
 
     def report_of(self, job: ImportJob) -> Path:
         """The file of what a job did not take."""

@@ -6,6 +6,7 @@ Killed, it goes on with the block it was at, whose kept readings are then found 
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from statistics import median
 
 import numpy as np
 
-from api.domain.errors import InputError
+from api.domain.errors import InputError, Transient
 from api.domain.import_job import Counts, ImportJob, JobState, Pace
 from api.domain.tank import RECORDED, Probe, Value
 from api.intake.block import Block, RefusedRow, Series
@@ -24,9 +25,11 @@ from api.services.plan import RoomPlan
 from api.services.records import Records
 from api.storage.base import Store
 
+log = logging.getLogger("intermolt.imports")
 Read = Callable[[Path, str, int], Iterator[Block]]
 """A file's blocks, as its recipe says, from a row on."""
 Told = Callable[[ImportJob], object]
+OVER = "what came late is being checked and judged"
 USUAL_S, LEAST_S, MOST_S = 60.0, 0.1, 86_400.0
 
 
@@ -41,7 +44,7 @@ class ImportRun:
         read: Read,
         folder: ImportFolder,
         now_ms: Callable[[], int],
-        go_over: Callable[[], object] = lambda: None,
+        go_over: Told = lambda job: None,
     ) -> None:
         self._store, self._records, self._keep, self._read = store, records, keep, read
         self._folder, self._now_ms, self._go_over = folder, now_ms, go_over
@@ -65,9 +68,15 @@ class ImportRun:
                         return job
         except InputError as error:
             state, words = JobState.FAILED, str(error)
+        except Transient:
+            raise
+        except Exception as error:  # a fault of ours would be met again and again
+            log.exception("import %d failed", number)
+            state, words = JobState.FAILED, f"a fault in Intermolt, which was logged ({type(error).__name__}: {error})"
         self._keep.finish()
-        self._go_over()
-        return self._over(self._job(number), state, words)
+        job = self._changed(self._job(number), words=words or OVER)
+        self._go_over(job)
+        return self._over(job, state, words)
 
     def _job(self, number: int) -> ImportJob:
         job = self._store.imports.job(number)

@@ -42,6 +42,11 @@ class Rounds:
         self._stop.set()
         self._thread.join(timeout_s)
 
+    @property
+    def ending(self) -> bool:
+        """Whether no further round is to begin; a long one should end soon."""
+        return self._stop.is_set()
+
     def goes_on(self) -> None:
         """Called by a long round: it is not over, and goes well."""
         self.beat_ms = self._now_ms()

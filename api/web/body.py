@@ -13,6 +13,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.web.problems import problem
 
 MOST_BODY_BYTES = 10_000_000
+UPLOADS = frozenset({"/import", "/api/v1/imports"})
+"""Files come here; how large they may be is looked at as they come (``upload.py``)."""
+
+
+def is_upload(scope: Scope) -> bool:
+    """Whether a request brings a file to a place that takes files."""
+    kind = Headers(scope=scope).get("content-type", "").partition(";")[0].strip().lower()
+    return scope["method"] == "POST" and scope["path"] in UPLOADS and kind == "multipart/form-data"
 
 
 class BodyLimit:
@@ -23,7 +31,7 @@ class BodyLimit:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """ASGI."""
-        if scope["type"] != "http":
+        if scope["type"] != "http" or is_upload(scope):
             await self._app(scope, receive, send)
             return
         declared = Headers(scope=scope).get("content-length", "")

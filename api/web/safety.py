@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.web.body import BodyLimit, read_body, replay
+from api.web.body import BodyLimit, is_upload, read_body, replay
 from api.web.hosts import HostCheck
 from api.web.problems import problem
 from api.web.session import COOKIE, LASTS_S, Door, Keys, Session, Sessions
@@ -126,7 +126,7 @@ class Gate:
             return None
         if not is_same_origin(request):
             return problem(403, "This request came from another site", "Open Intermolt's own page and do it there.")
-        if request.method != "DELETE" and media_type(request) not in JSON_TYPES:
+        if request.method != "DELETE" and media_type(request) not in JSON_TYPES and not is_upload(request.scope):
             return problem(415, "This is not JSON", "Send it as content-type: application/json.")
         if locked and not self._sessions.csrf_ok(session, request.headers.get("x-csrf-token", "")):
             return problem(403, "The session's token is missing", "Send it in the header X-CSRF-Token.")
@@ -144,6 +144,8 @@ class Gate:
             return None, receive
         if not is_same_origin(request):
             return await _refused(request, 403, "This came from another site", "Nothing was changed."), receive
+        if is_upload(request.scope):
+            return None, receive  # the route looks at the form's token before it takes a byte of the file
         if media_type(request) != "application/x-www-form-urlencoded":
             return await _refused(request, 415, "This is not a form", "Nothing was changed."), receive
         body = await read_body(receive, MOST_FORM_BYTES)
