@@ -52,14 +52,16 @@ def read_numbers(column: pl.Series, decimal: str = ".", grouped: bool = False) -
         # A point here is no decimal sign: such a text goes the slow way.
         plain = column.str.replace_all(".", "x", literal=True).str.replace(",", ".", literal=True)
     cast = plain.cast(pl.Float64, strict=False)
-    values = cast.fill_null(np.nan).to_numpy().copy()
+    values = np.array(cast.to_numpy(), np.float64)
     out = Numbers(values)
-    strange = cast.is_null() & column.is_not_null()
-    rows = np.flatnonzero(strange.to_numpy() | (np.isinf(values)))
+    strange = np.isinf(values)
+    if cast.null_count() > column.null_count():
+        strange |= (cast.is_null() & column.is_not_null()).to_numpy()
+    rows = np.flatnonzero(strange)
     if len(rows):
         _one_by_one(column.gather(rows), rows, decimal, grouped, out)
-    low = np.nanmin(values, initial=0.0), np.nanmax(values, initial=0.0)
-    if low[0] <= -99 or low[1] >= 9999:
+    # fmin and fmax pass over the gaps.
+    if np.fmin.reduce(values, initial=0.0) <= -99.0 or np.fmax.reduce(values, initial=0.0) >= 9999.0:
         _sentinels(out)
     return out
 
@@ -68,7 +70,7 @@ def _typed(column: pl.Series) -> Numbers:
     """A column that holds numbers already; anything else than numbers is refused cell by cell."""
     if not column.dtype.is_numeric() and column.dtype != pl.Null:
         return read_numbers(column.cast(pl.String, strict=False))
-    values = column.cast(pl.Float64).fill_null(np.nan).to_numpy().copy()
+    values = np.array(column.cast(pl.Float64).to_numpy(), np.float64)
     out = Numbers(values)
     for row in np.flatnonzero(np.isinf(values)).tolist():
         out.bad[row], values[row] = "it is not finite", np.nan

@@ -16,7 +16,7 @@ from api.intake.encoding import Encoding
 from api.intake.errors import FileError
 from api.intake.source import PROBE_BYTES, first_bytes
 
-READ_BYTES = 3 << 19
+READ_BYTES = 1 << 20
 LONGEST_LINE = 1 << 20
 _ZEROS = "zero bytes are in it, as a logger leaves them when its power fails while it writes"
 _LONG = f"it is longer than {LONGEST_LINE:,} bytes, which is no row of readings"

@@ -88,13 +88,18 @@ def _usual(texts: pl.Series, known: tuple[str, int], left: NDArray[np.bool_], ou
     part = texts if every else texts.filter(pl.Series(left))
     text = part.str.head(-zone) if zone else part
     read = text.str.to_datetime(spelling, time_unit="ms", strict=False, cache=False)
-    ms = read.to_physical().fill_null(LOW_MS - 1).to_numpy()
+    physical = read.to_physical()
+    ms = (physical.fill_null(LOW_MS - 1) if physical.null_count() else physical).to_numpy()
     good = (ms >= LOW_MS) & (ms <= HIGH_MS)
     if zone:
         offset_ms, has = _offsets(part.str.tail(zone))
         ms, good = ms - offset_ms, good & has
     elif not good.any():
         return False
+    if every and good.all():
+        out.ms, left[:] = ms, False
+        out.aware[:] = zone > 0
+        return True
     where = np.flatnonzero(left)[good] if not every else np.flatnonzero(good)
     out.ms[where], out.aware[where] = ms[good], zone > 0
     left[where] = False

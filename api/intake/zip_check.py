@@ -58,11 +58,11 @@ def check_workbook(source: Path) -> None:
 
 def _unpack(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> None:
     """Unpack a part into nothing, and stop as soon as it is more than it says."""
-    file.seek(part.header_offset)
-    header = file.read(30)
-    file.seek(int.from_bytes(header[26:28], "little") + int.from_bytes(header[28:30], "little"), 1)
     left, out, unpacker = part.compress_size, 0, zlib.decompressobj(-15)
     try:
+        file.seek(part.header_offset)
+        header = file.read(30)
+        file.seek(int.from_bytes(header[26:28], "little") + int.from_bytes(header[28:30], "little"), 1)
         while left > 0 and not unpacker.eof:
             packed = file.read(min(left, _CHUNK))
             if not packed:
@@ -75,7 +75,7 @@ def _unpack(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> None:
                         source, f"{part.filename[:60]!r} unpacks to more than the {part.file_size:,} bytes it says"
                     )
                 packed = unpacker.unconsumed_tail
-    except zlib.error as error:
+    except (zlib.error, OSError, ValueError) as error:
         what = f"{part.filename[:60]!r} in the workbook is damaged ({error})"
         raise FileError(str(source), what, "copy or save it again") from error
 
