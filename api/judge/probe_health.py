@@ -17,9 +17,9 @@ from api.science.oxygen import saturation_mg_l
 
 DAYS_MS = 200 * 86_400_000
 """A live probe may be called stuck by chance about twice a year, by what one of its quantities does."""
-TOGETHER_DAYS_MS = 30 * 86_400_000
-"""By all of them at once, about once a month at ten minutes a reading, so that two repeats can tell; much less often
-where it speaks more often (judgement, counted on the simulated room)."""
+TOGETHER_DAYS_MS = 10 * 86_400_000
+"""By all of them at once: counted on the simulated room, once a month at ten minutes a reading, where two repeats have
+to tell; once in four months at five minutes, hardly ever where it speaks more often (judgement)."""
 STUCK_LEAST_MS = 1_200_000
 SPIKES, SPIKES_MS = 3, 1_500_000
 """Three odd readings within 25 minutes (judgement)."""

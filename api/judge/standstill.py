@@ -43,6 +43,9 @@ class Habit:
     def learn(self, run: int) -> None:
         """A run of so many repeats is over."""
         stays = self.stays
+        if run == 0 and self.goes[0] < MANY:
+            self.goes[0] += 1.0
+            return
         for repeat in range(1, min(run, LEARNED_REPEATS) + 1):
             stays[_bin(repeat)] += 1.0
         if run <= LEARNED_REPEATS:
@@ -85,9 +88,9 @@ class Standstill:
 
     def take(self, quantity: Quantity, time_ms: int, value: float, every_ms: float) -> None:
         """One reading, in the order of time; quantities of one moment one after the other."""
-        if time_ms < self._moment_ms:
-            return
-        if time_ms > self._moment_ms:
+        if time_ms != self._moment_ms:
+            if time_ms < self._moment_ms:
+                return
             self._close(every_ms)
             self._moment_ms = time_ms
         habit = self._habits.get(quantity)

@@ -39,7 +39,7 @@ class Moved:
 
 def moved(tank: str, channels: Channels, probe: str, now_ms: int) -> Moved | None:
     """Whether a probe was moved within the hour, and has settled since."""
-    own = {q: watch for (name, q), watch in channels.items() if name == probe and q in APART}
+    own = {q: watch for q in APART if (watch := channels.get((probe, q))) is not None}
     jumped = {q: watch for q, watch in own.items() if watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS}
     if not jumped or any(_unsettled(watch, now_ms) for watch in jumped.values()):
         return None
