@@ -75,7 +75,8 @@ class Outlooks:
         if watch is None:
             watch = self._tanks[tank] = TankWatch(standard_pressure_kpa(channel.altitude_m))
         key = (reading.probe, reading.quantity)
-        if key not in watch.channels and reading.quantity in NATURES:
+        begun = watch.flow_usual is not None if reading.quantity is Quantity.FLOW else key in watch.channels
+        if not begun and (reading.quantity in NATURES or reading.quantity is Quantity.FLOW):
             self._recall(watch, reading, channel)
         if not watch.take(*key, reading.time_ms, reading.value, channel.care, channel.every_s):
             return None

@@ -8,6 +8,7 @@ from __future__ import annotations
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile
 from api.science.units import converter
+from api.services.care_warnings import care_warnings
 from api.services.people_check import people_warnings
 from api.services.plan import RoomPlan
 from api.services.pressure import pressure_warning
@@ -41,4 +42,4 @@ def check_room(file: RoomFile) -> tuple[str, ...]:
                 plan.channel(probe.id, value.quantity)
             except InputError as error:
                 raise InputError(f"probe {probe.id!r}, {value.quantity}: {error}") from error
-    return tuple(filter(None, [pressure_warning(plan), *people_warnings(plan)]))
+    return tuple(filter(None, [pressure_warning(plan), *care_warnings(plan), *people_warnings(plan)]))

@@ -11,13 +11,15 @@ import pytest
 from api.domain.care import CareRange
 from api.domain.care_change import PROFILE, TANK
 from api.domain.care_species import BUILT_IN, profile_for
-from api.domain.errors import InputError, NotFound
+from api.domain.errors import InputError, NotFound, RoomFileError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.domain.roomfile import parse_room
 from api.judge.care_check import doubts, refusals
 from api.services.care import DoubtfulCare, Wish
 from api.services.export import Selection
 from api.services.export_descriptor import describe
+from api.services.room_check import check_room
 from tests.support.rooms import ROOM, TestRoom, room
 
 T, O2 = Quantity.TEMPERATURE, Quantity.OXYGEN
@@ -201,3 +203,28 @@ def test_an_export_tells_what_people_changed(tanks: TestRoom) -> None:
     assert [(one["key"], one["name"], one["value"], one["person"]) for one in body["care_changes"]] == [
         ("t1", "tolerable_low", 5.4, "Ben")
     ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("altitude", "", ""),
+        ("pressure_kpa = 101.325", "pressure_kpa = 70.0", "cannot be kept (tank t1, t2)"),
+        ('id = "t2"\n', 'id = "t2"\nspecies = "Pacifastacus leniusculus"\ncare = "warm-water"\n', "cool-water species"),
+    ],
+)
+def test_a_room_file_that_contradicts_itself_is_warned_of(old: str, new: str, words: str) -> None:
+    """Before the first night, by ``intermolt room check``: 6 mg/L cannot be kept at 70 kPa and 24 to 29 °C."""
+    said = " ".join(check_room(parse_room(ROOM.replace(old, new, 1) if words else ROOM)))
+    assert words in said
+    assert bool(words) is ("care =" in said)
+
+
+@pytest.mark.parametrize(
+    "limits", ["target_low = 24.0\ndanger_low = 25.0", "target_high = 20.0\ntolerable_high = 19.0"]
+)
+def test_a_danger_limit_inside_the_target_is_refused_with_its_line(limits: str) -> None:
+    """In the room file as on the page."""
+    text = ROOM + f'\n[[care]]\nname = "odd"\n[care.temperature]\n{limits}\n'
+    with pytest.raises(RoomFileError, match=r"line \d+.*is above .*Limits must rise"):
+        parse_room(text)
