@@ -19,9 +19,10 @@ KEYS = (
 
 @dataclass(slots=True)
 class Asked:
-    """Collects questions and notes while a file is looked at."""
+    """Collects questions and notes while a file is looked at; ``kept`` are a recipe's answers, which may not fit."""
 
     answers: Mapping[str, str]
+    kept: Mapping[str, str] = field(default_factory=dict)
     questions: list[Question] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -33,7 +34,8 @@ class Asked:
 
     def answer(self, *keys: str) -> str | None:
         """What was answered under the first of these keys; None when nothing was."""
-        return next((self.answers[key].strip() for key in keys if self.answers.get(key, "").strip()), None)
+        told = (given.get(key, "").strip() for given in (self.answers, self.kept) for key in keys)
+        return next(filter(None, told), None)
 
     def ask(
         self, key: str, text: str, choices: Sequence[tuple[str, str]], why: str, *,
@@ -44,11 +46,12 @@ class Asked:
         Raises InputError for an answer that is none of the choices.
         """
         given = self.answer(key, *also)
-        if given is None:
+        fits = not choices or given in {value for value, _ in choices}
+        if given is None or (not fits and not any(one in self.answers for one in (key, *also))):
             if all(one.key != key for one in self.questions):
                 self.questions.append(Question(key, text, tuple(choices), why, suggestion, must))
             return None if must else suggestion
-        if choices and given not in {value for value, _ in choices}:
+        if not fits:
             words = ", ".join(value for value, _ in choices[:40])
             raise InputError(f"the answer {key}={given[:60]} is none of: {words}")
         return given

@@ -102,6 +102,7 @@ def decide(source: Path, top: Top, asked: Asked) -> Columns:
         _times(source, top, columns, asked)
         _rows_that_say(columns, asked)
         _readings(source, top, columns, asked)
+        _unit_beside(columns)
     return columns
 
 
@@ -154,8 +155,16 @@ def _parted_times(source: Path, top: Top, columns: Columns) -> None:
     dates = [one for one in columns.all if one.holds == "date"]
     clocks = [one for one in columns.all if one.holds == "clock"]
     numbers = [one for one in columns.all if one.holds == "number"]
-    if dates and clocks:
-        dates[0].role, clocks[0].role = Role.DATE, Role.CLOCK
+    bare = [one for one in numbers if one.label.role in (Role.CLOCK, Role.TIME) and dates]
+    if dates and (clocks or bare):
+        other = clocks[0] if clocks else bare[0]
+        if not clocks and not all(
+            re.fullmatch(r"\d{1,4}|\d{5,6}", cell.strip()) for cell in other.cells if cell.strip()
+        ):
+            what = "it stands beside the dates and holds no clock times"
+            todo = "write them as 17:05, or as 1705"
+            raise FileError(str(source), what, todo, top.line, other.name)
+        dates[0].role, other.role = Role.DATE, Role.CLOCK
         return
     if dates:
         dates[0].role = Role.TIME
@@ -253,6 +262,14 @@ def _readings(source: Path, top: Top, columns: Columns, asked: Asked) -> None:
         if choice and choice != "skip":
             _told(one, asked, choice)
     columns.spare = [one for one in other if one.role is Role.SKIP]
+
+
+def _unit_beside(columns: Columns) -> None:
+    """A column of units beside the only reading column says that column's units, row by row."""
+    unit = next((one for one in columns.all if one.label.role is Role.UNIT and one.holds == "text"), None)
+    if unit is None or unit.role is not Role.SKIP or len(columns.readings) != 1 or columns.readings[0].unit:
+        return
+    columns.readings[0].role, columns.readings[0].probe, unit.role = Role.VALUE, "", Role.UNIT
 
 
 def _told(column: Column, asked: Asked, choice: str) -> None:

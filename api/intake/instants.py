@@ -66,11 +66,20 @@ def _times(frame: pl.DataFrame, places: Mapping[str, int], recipe: Recipe) -> Ti
     else:
         both = recipe.the(Role.DATE), recipe.the(Role.CLOCK)
         date, clock = (frame.to_series(places[one.name]).cast(pl.String) for one in both)
-        texts = date.str.strip_chars() + " " + clock.str.strip_chars()
+        texts = date.str.strip_chars() + " " + _clocks(clock.str.strip_chars())
     offset = recipe.of(Role.OFFSET)
     if offset is not None:
         texts = texts + frame.to_series(places[offset.name]).cast(pl.String).str.strip_chars()
     return read_texts(texts, rule.order, dict(rule.marks))
+
+
+def _clocks(texts: pl.Series) -> pl.Series:
+    """Clock times as text; ``905`` and ``90500`` get the zero that a spreadsheet took from them."""
+    if not texts.str.contains(r"^\d{1,6}$").any():
+        return texts
+    bare, long = texts.str.contains(r"^\d{1,6}$"), texts.str.len_bytes() > 4
+    filled = pl.when(long).then(texts.str.zfill(6)).otherwise(texts.str.zfill(4))
+    return pl.select(pl.when(bare).then(filled).otherwise(texts)).to_series()
 
 
 def _with_clock(texts: pl.Series, rule: TimeRule) -> pl.Series:

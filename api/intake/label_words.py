@@ -53,6 +53,18 @@ _NOT_WATER = r"air|room|ambient|luft|raum|case|internal|board|cpu|chip|battery|b
 NOT_WATER = re.compile(rf"(?<![^\W_])(?:{_NOT_WATER})(?![^\W_])", re.IGNORECASE)
 """Words that say a temperature or humidity is not the water's."""
 
+NO_READING = re.compile(
+    r"(?<![^\W_])(?:max|maximum|min|minimum|std|sd|stdev|stddev|count|range)(?![^\W_])", re.IGNORECASE
+)
+"""Words for a figure of many readings that is none of them."""
+FILLERS = re.compile(
+    r"(?<![^\W_])(?:conc|concentration|avg|average|mean|smp|sample|in|of|value|reading|raw|measured|mittel)(?![^\W_])\.?",
+    re.IGNORECASE,
+)
+"""Words beside a quantity that name no probe."""
+RUN_TOGETHER = {"mgl": "mg/L", "ugl": "ug/L", "uscm": "uS/cm", "mscm": "mS/cm", "lmin": "L/min", "lpm": "L/min"}
+"""Units as file names and column names without signs spell them."""
+
 _QUANTITY_WORDS: tuple[tuple[Q, str], ...] = (
     (Q.OXYGEN_SATURATION, r"(?:dissolved )?oxygen sat(?:uration|\.)?|do sat(?:uration|\.)?|o2 sat(?:uration|\.)?"
      r"|odo sat|air sat(?:uration)?|sat(?:uration)? (?:oxygen|do|o2)|sauerstoffsättigung|o2-?sättigung|saturation"),

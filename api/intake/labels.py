@@ -7,11 +7,20 @@ or call a temperature the water's that says it is another's.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.domain.errors import UnclearUnit, UnknownUnit
 from api.domain.quantity import Quantity
-from api.intake.label_words import EXACT_NAMES, NOT_WATER, QUANTITY_WORDS, ROLES, Role
+from api.intake.label_words import (
+    EXACT_NAMES,
+    FILLERS,
+    NO_READING,
+    NOT_WATER,
+    QUANTITY_WORDS,
+    ROLES,
+    RUN_TOGETHER,
+    Role,
+)
 from api.science.units import unit_code
 
 _BRACKETS = re.compile(r"[(\[{<]([^()\[\]{}<>]*(?:\([^()]*\)[^()\[\]{}<>]*)?)[)\]}>]")
@@ -89,7 +98,12 @@ def _reading(name: str, unit_row: str) -> Label:
             continue
         if quantity is Quantity.TEMPERATURE and NOT_WATER.search(spaced):
             return Label(doubt="it does not seem to be the water's temperature")
-        return _with_unit(quantity, spaced[: found.start()], spaced[found.end() :], unit_row)
+        label = _with_unit(quantity, spaced[: found.start()], spaced[found.end() :], unit_row)
+        if NO_READING.search(label.probe):
+            return Label(doubt="it is a figure of many readings, and none of them")
+        probe = FILLERS.sub(" ", label.probe).strip(_EDGES)
+        twice = unit_row and read_unit(quantity, RUN_TOGETHER.get(probe.casefold(), probe))[0] == label.unit != ""
+        return replace(label, probe="" if twice else probe)
     for unit, rest in _units_in(spaced, unit_row):
         several = quantities_of(unit)
         if len(several) == 1:
@@ -120,11 +134,13 @@ def _units_in(text: str, unit_row: str, *, bare: bool = False) -> list[tuple[str
     found = [(unit_row, text.strip(_EDGES))] if unit_row else []
     for one in _BRACKETS.finditer(text):
         found.append((one[1].strip(), (text[: one.start()] + " " + text[one.end() :]).strip(_EDGES)))
+    outside = _BRACKETS.sub(" ", text)
+    aside = " ".join(one[1].strip() for one in _BRACKETS.finditer(text))
     for sign in (",", " / ", ":", "/"):
-        head, parted, tail = text.rpartition(sign)
+        head, parted, tail = outside.rpartition(sign)
         if parted and tail.strip():
-            found.append((tail.strip(), head.strip(_EDGES)))
-    words = text.strip(" -:,.").split()
+            found.append((tail.strip(), f"{head.strip(_EDGES)} {aside}".strip()))
+    words = [RUN_TOGETHER.get(word.casefold(), word) for word in text.strip(" -:,.").split()]
     if bare:
         for at in range(len(words)):
             found.append((" ".join(words[at:]), " ".join(words[:at]).strip(_EDGES)))

@@ -32,7 +32,6 @@ from api.intake import columns as column_roles
 from api.intake import header, look_times, look_units, survey
 from api.intake.asked import Asked
 from api.intake.columns import Columns
-from api.intake.errors import FileError
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.look_words import columns_read, notes_of, preview
@@ -55,7 +54,7 @@ def look(source: Path, answers: Mapping[str, str] = NONE, recipe: Recipe | None 
     Raises FileError (an InputError) when it cannot be read at all, with line and column where there is one, and
     InputError for an answer that cannot be.
     """
-    asked = Asked({**(recipe.answers if recipe is not None else {}), **answers})
+    asked = Asked(answers, _kept(recipe) if recipe is not None else {})
     table = open_table(source, "", asked.answer("sheet") or "")
     if len(table.sheets) > 1:
         asked.ask("sheet", "Which sheet holds the readings?", [(one, one) for one in table.sheets],
@@ -73,6 +72,12 @@ def look(source: Path, answers: Mapping[str, str] = NONE, recipe: Recipe | None 
         str(table.kind), None if asked.open else made, tuple(asked.questions), columns_read(found), rows,
         (*table.notes, *asked.notes),
     )  # fmt: skip
+
+
+def _kept(recipe: Recipe) -> dict[str, str]:
+    """What a recipe answers: what a keeper once did, and what a file like this one once proved."""
+    proved = {"decimal": "comma" if recipe.decimal == "," else "point", "date_order": recipe.time.order}
+    return {**proved, **recipe.answers}
 
 
 def _recipe(table: Table, top: Top, found: Columns, asked: Asked) -> Recipe:
@@ -96,7 +101,7 @@ def _recipe(table: Table, top: Top, found: Columns, asked: Asked) -> Recipe:
     return Recipe(
         str(table.kind), table.delimiter, table.sheet if len(table.sheets) > 1 else "", rules, time, decimal, grouped,
         value.quantity if value is not None else "", probe, probes, units, quantities, _last_line(table, asked),
-        dict(asked.answers),
+        {**asked.kept, **asked.answers},
     )  # fmt: skip
 
 
@@ -112,12 +117,3 @@ def _last_line(table: Table, asked: Asked) -> str:
     )  # fmt: skip
     asked.note("the last line has no end: " + ("it is taken, as told" if choice == "take" else "it is refused"))
     return choice or "refuse"
-
-
-def recipe_for(source: Path, recipe: Recipe) -> Look:
-    """A look with a kept recipe. Raises FileError when it does not fit the file."""
-    found = look(source, NONE, recipe)
-    why = recipe.fits(found)
-    if why:
-        raise FileError(str(source), why, "look at the file without the recipe")
-    return found
