@@ -29,6 +29,7 @@ from api.services.recording import CheckedRecording, Recording, packs, straight
 from api.services.watch import quiet_after_s
 
 ROWS_TOGETHER = 20_000
+HOUR_MS = 3_600_000
 Row = tuple[int, int, int, float, bool]
 """Time, number of the channel, place in its recording, value, whether it is calm."""
 
@@ -63,9 +64,14 @@ class RehearsalRun(Rehearsal):
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
         if isinstance(self.store, LazyStore):
             self.store.give({line.checked.key: line.checked for line in self._lines})
-        self._safe_ms = begin_ms
         self._events: list[AlertEvent] = []
-        self._unsettled = False
+        self._unsettled = self._peace = False
+        missed = plan.settings.quiet_after_missed
+        self._missed_ms = [(probe, int(probe.every_s * missed * 1000)) for probe in self._probes]
+        self._measured = {
+            probe.id: [self._by_key[key] for v in probe.values if (key := (probe.id, v.quantity)) in self._by_key]
+            for probe in self._probes
+        }
 
     def run(self, end_ms: int, done: Callable[[int], object] = lambda count: None) -> list[Told]:
         """Everything told until a time. ``done`` hears now and then how many readings were gone through."""
@@ -162,17 +168,15 @@ class RehearsalRun(Rehearsal):
         self._unsettled = False
 
     def _wait_until(self, time_ms: int) -> None:
-        """Time goes on; looks for silence are made where one may find something."""
+        """Time goes on; looks for silence are made where one may find something, the others count as made."""
         while self._looked_ms + self._step_ms <= time_ms:
-            if self._looked_ms + self._step_ms <= self._safe_ms:
-                free = (min(time_ms, self._safe_ms) - self._looked_ms) // self._step_ms
-                self._looked_ms += free * self._step_ms
-                continue
             self._looked_ms += self._step_ms
             self.now_ms = max(self.now_ms, self._looked_ms)
-            self._safe_ms = self._nothing_until(self._looked_ms)
-            if self._safe_ms < self._looked_ms:
+            safe_ms = self._nothing_until(self._looked_ms)
+            if safe_ms < self._looked_ms:
                 self._look()
+            else:
+                self._looked_ms += (safe_ms - self._looked_ms) // self._step_ms * self._step_ms
         self.now_ms = max(self.now_ms, time_ms)
 
     def _look(self) -> None:
@@ -186,7 +190,12 @@ class RehearsalRun(Rehearsal):
     def _nothing_until(self, now_ms: int) -> int:
         """Until when looks are known to find what the last one found; before ``now_ms``: this one must be made."""
         tracks, plan = self.ingest.tracks, self._plan
-        safe_ms = now_ms + 3_600_000
+        if self._peace:
+            quiet_ms = min(self._spoke_ms(probe) + missed_ms for probe, missed_ms in self._missed_ms)
+            if now_ms <= quiet_ms:
+                return quiet_ms
+        self._peace = False
+        safe_ms = now_ms + HOUR_MS
         for probe, quantity in plan.asked_to_calibrate():
             tank, due_ms = plan.channel(probe, quantity).tank, plan.calibration_due_ms(probe, quantity)
             track = tracks.get(Subject(tank.id if tank else None, AlertKind.CALIBRATION_DUE, probe, quantity))
@@ -209,12 +218,13 @@ class RehearsalRun(Rehearsal):
                 return -1
         if any(missed):
             return now_ms
-        return min([safe_ms, *(last_ms[one.id] + int(one.every_s * missed_s * 1000) for one in self._probes)])
+        self._peace = not plan.asked_to_calibrate() and bool(self._probes)
+        return min([safe_ms, *(last_ms[one.id] + missed_ms for one, missed_ms in self._missed_ms)])
 
     def _spoke_ms(self, probe: Probe) -> int:
         """When a probe last spoke, or when the rehearsal began."""
-        keys = [(probe.id, value.quantity) for value in probe.values]
-        return max([self._watch.since_ms, *(self._by_key[key].heard_ms for key in keys if key in self._by_key)])
+        heard = [line.heard_ms for line in self._measured[probe.id]]
+        return max(heard) if heard and max(heard) >= 0 else self._watch.since_ms
 
 
 def _same(track: Track | None, beyond: bool, level: Priority) -> bool:

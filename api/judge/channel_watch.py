@@ -159,6 +159,11 @@ class ChannelWatch:
         self._same = 0
 
     @property
+    def same(self) -> int:
+        """How often the newest number was said again."""
+        return self._same
+
+    @property
     def stuck_nats(self) -> float:
         """Evidence that the probe stands still: minus the log of the chance that a live one says the same so often."""
         if self._same < 2 or self._same_odds > COARSE:

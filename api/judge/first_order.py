@@ -72,11 +72,14 @@ def ways(nature: Nature, hours: float) -> Ways:
 
 
 class Approach:
-    """Level and slope of one channel, fed with means of short spans. ``since_ms``: when the present slope began."""
+    """Level and slope of one channel, fed with means of short spans. ``since_ms``: when the present slope began.
+
+    ``steady``: the slope is none that matters, or none the readings are sure of.
+    """
 
     __slots__ = (
-        "_down", "_down_ms", "_hours", "_nature", "_states", "_up", "_up_ms", "_ways", "level", "looks", "rest",
-        "since_ms", "slope", "slope_sd", "time_ms", "weights",
+        "_down", "_down_ms", "_hours", "_nature", "_states", "_up", "_up_ms", "_ways", "level", "looks",
+        "since_ms", "slope", "slope_sd", "steady", "time_ms", "weights",
     )  # fmt: skip
 
     def __init__(self, nature: Nature) -> None:
@@ -88,6 +91,7 @@ class Approach:
         self._up = self._down = 0.0
         self._up_ms = self._down_ms = 0
         self.level = self.slope = self.slope_sd = 0.0
+        self.steady = True
         self.looks = 0
 
     def _begin_weights(self) -> None:
@@ -166,23 +170,25 @@ class Approach:
 
     def _sum_up(self) -> None:
         whole = sum(self.weights)
-        level = slope = var = rest = 0.0
-        for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
-            share = weight / whole
-            own, steep = state[0], state[1]
-            level += share * own
+        level = slope = var = 0.0
+        for state, weight in zip(self._states, self.weights, strict=True):
+            share, steep = weight / whole, state[1]
+            level += share * state[0]
             slope += share * steep
             var += share * (state[4] + steep * steep)
-            rest += share * (own + steep / (rate if rate > SLOWEST_PER_H else SLOWEST_PER_H))
-        self.level, self.slope, self.rest = level, slope, rest
+        self.level, self.slope = level, slope
         spread = var - slope * slope
-        self.slope_sd = sqrt(spread) if spread > 0.0 else 0.0
+        self.slope_sd = sd = sqrt(spread) if spread > 0.0 else 0.0
+        size = abs(slope)
+        self.steady = size < self._nature.least_per_h or size < 2.0 * sd
 
     @property
-    def steady(self) -> bool:
-        """Whether the slope is none that matters, or none the readings are sure of."""
-        size = abs(self.slope)
-        return size < self._nature.least_per_h or size < 2.0 * self.slope_sd
+    def rest(self) -> float:
+        """Where it comes to rest."""
+        whole, rest = sum(self.weights), 0.0
+        for state, rate, weight in zip(self._states, self._nature.rates_per_h, self.weights, strict=True):
+            rest += weight / whole * (state[0] + state[1] / max(rate, SLOWEST_PER_H))
+        return rest
 
     def share_slower(self, rate_per_h: float) -> float:
         """Belief that the slope dies away more slowly than at this rate, or grows. [1]"""

@@ -5,7 +5,7 @@ Must not do: mark readings (``check_stream.py`` does); it says what a keeper sho
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import log
 
 from api.domain.cause import Cause, CauseName
@@ -33,6 +33,18 @@ AIR_SHARE = 0.06
 """A probe in air reads full saturation, within calibration and moisture (judgement). [1]"""
 
 
+def untroubled(watches: Iterable[ChannelWatch], still: Standstill | None, now_ms: int) -> bool:
+    """Whether a probe moves, has jumped nowhere of late and said nothing odd: then none of the below is found."""
+    if still is None or not still.moves:
+        return False
+    for watch in watches:
+        if watch.same > 1 or 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
+            return False
+        if len(watch.spikes) >= SPIKES and now_ms - max(watch.spikes) <= SPIKES_MS:
+            return False
+    return True
+
+
 def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | None, now_ms: int) -> Cause | None:
     """One probe's channels together: each that stands still adds its evidence, and so does that all do at once."""
     if not watches:
@@ -57,6 +69,8 @@ def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | 
 
 def unsteady(quantity: Quantity, watch: ChannelWatch, now_ms: int) -> Cause | None:
     """Odd readings, each alone, again and again."""
+    if len(watch.spikes) < SPIKES:
+        return None
     recent = [one for one in watch.spikes if now_ms - one <= SPIKES_MS]
     if len(recent) < SPIKES:
         return None
@@ -69,6 +83,8 @@ def in_air(
     temperature: ChannelWatch | None, oxygen: ChannelWatch | None, pressure_kpa: float, now_ms: int, after_ms: int
 ) -> Cause | None:
     """The probe jumped to the room's air and stayed there: by one clear sign, or by two small ones at the same time."""
+    if (oxygen is None or oxygen.away_ms < 0) and (temperature is None or temperature.away_ms < 0):
+        return None
     evidence: list[str] = []
     clear, since = 0, list[int]()
     if oxygen is not None and _jumped(oxygen, now_ms):
@@ -113,8 +129,9 @@ def _saturated(oxygen_mg_l: float, temperature: ChannelWatch | None, pressure_kp
 
 
 def _jumped(watch: ChannelWatch, now_ms: int) -> bool:
-    away = watch.away_ms >= 0 and not watch.came_back and not watch.doubts
-    return away and now_ms - watch.away_ms < LIFTED_UNTIL_MS
+    if watch.away_ms < 0 or now_ms - watch.away_ms >= LIFTED_UNTIL_MS:
+        return False
+    return not watch.came_back and not watch.doubts
 
 
 def _returns(watch: ChannelWatch) -> bool:

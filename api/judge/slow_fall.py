@@ -23,6 +23,7 @@ LEAST_KNOWN = 24
 FALLEN_MG_L, BELOW_MG_L, BEGAN_MG_L = 0.7, 0.45, 0.2
 """So far it fell, so far it stands below its usual low now, and so near to that it began. A third of a milligram less
 than the 1 mg/L from which on the probe is said to lie (judgement, tuned on the simulated room). [mg/L]"""
+FALLEN_LEAST = BELOW_MG_L - BEGAN_MG_L - 1e-6
 USUAL_LOW = 0.25
 """The quarter of the day with least oxygen stands for its usual low; so six hours of a fall cannot make it usual."""
 SLOWEST, QUICKEST = 0.06, 0.36
@@ -58,6 +59,10 @@ class SlowFall:
         self._count = 0
         self.found: Fall | None = None
 
+    def closes(self, time_ms: int) -> bool:
+        """Whether a look at this time closes a mean."""
+        return time_ms // CELL_MS != self._cell
+
     def add(self, time_ms: int, oxygen_mg_l: float, temperature_c: float, noise_mg_l: float, quiet_ms: int) -> None:
         """One look at the level. ``noise_mg_l``: of a mean of 20 minutes; ``quiet_ms``: when it was last disturbed."""
         cell = time_ms // CELL_MS
@@ -79,6 +84,8 @@ class SlowFall:
                 return None
             if cells[-1][0] - cells[first][0] != length - 1:
                 continue  # a gap
+            if cells[first][1] - cells[-1][1] < FALLEN_LEAST:
+                continue  # it did not fall so far, whatever is usual
             before = sorted(one[1] for one in islice(cells, max(0, first - PAST), first))
             fall = _fall(cells[first:], before[int(USUAL_LOW * len(before))], noise_mg_l)
             if fall is not None:

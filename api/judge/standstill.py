@@ -42,6 +42,9 @@ class Habit:
 
     def learn(self, run: int) -> None:
         """A run of so many repeats is over."""
+        if not run and self.goes[0] + 1.0 <= MANY:  # nearly always
+            self.goes[0] += 1.0
+            return
         stays = self.stays
         if run == 0 and self.goes[0] < MANY:
             self.goes[0] += 1.0
@@ -77,12 +80,12 @@ class Habit:
 class Standstill:
     """One probe's quantities together."""
 
-    __slots__ = ("_begun_ms", "_habits", "_longest_ms", "_moment_ms", "_run", "_together")
+    __slots__ = ("_begun_ms", "_habits", "_longest_ms", "_moment_ms", "_moved_ms", "_run", "_together")
 
     def __init__(self) -> None:
         self._habits: dict[Quantity, Habit] = {}
         self._together = Habit()
-        self._begun_ms = self._moment_ms = -1
+        self._begun_ms = self._moment_ms = self._moved_ms = -1
         self._run = 0
         self._longest_ms = 0.0
 
@@ -99,10 +102,17 @@ class Standstill:
             self._begun_ms = time_ms
         if time_ms > habit.last_ms:
             habit.take(time_ms, value, every_ms)
+            if not habit.same:
+                self._moved_ms = time_ms
+
+    @property
+    def moves(self) -> bool:
+        """Whether one of them moved at the newest moment."""
+        return self._moved_ms == self._moment_ms
 
     def _close(self, every_ms: float) -> None:
         """A moment is complete: learn how long all stood still together."""
-        run = min((habit.same for habit in self._live(every_ms)), default=0)
+        run = 0 if self.moves else min((habit.same for habit in self._live(every_ms)), default=0)
         if run <= self._run:
             self._together.learn(self._run)
             if self._run:

@@ -55,15 +55,9 @@ class TankWatch:
         self.flow_last: float | None = None
 
     def take(
-        self,
-        probe: str,
-        quantity: Quantity,
-        time_ms: int,
-        value: float,
-        care: CareRange | None,
-        every_s: float,
+        self, probe: str, quantity: Quantity, time_ms: int, value: float, care: CareRange | None, every_s: float,
         past: bool = False,
-    ) -> bool:
+    ) -> bool:  # fmt: skip
         """One believable reading, or (``past``) a mean of earlier ones. True when there is something new to judge."""
         nature = NATURES.get(quantity)
         if nature is None:
@@ -122,12 +116,13 @@ class TankWatch:
     def _remember_level(self, key: Key, watch: ChannelWatch) -> None:
         """What a slow fall is found by: the level, the water's warmth, and how well a mean of them is known."""
         per, heat = PER_MG_L[key[1]], self._heat(key[0])
-        noise = watch.noise / sqrt(max(1.0, CELL_MS / max(watch.every_ms, 1.0)))
         warm_c = heat.approach.level if heat is not None else 0.0
         slow = self._slow.get(key)
         if slow is None:
             slow = self._slow[key] = SlowFall()
-        slow.add(watch.approach.time_ms, watch.approach.level / per, warm_c, noise / per, watch.disturbed_ms)
+        time_ms = watch.approach.time_ms
+        noise = watch.noise / sqrt(max(1.0, CELL_MS / max(watch.every_ms, 1.0))) if slow.closes(time_ms) else 0.0
+        slow.add(time_ms, watch.approach.level / per, warm_c, noise / per, watch.disturbed_ms)
 
     def _steepest(self, key: Key) -> float:
         """The steepest fall of the last three hours."""
@@ -137,6 +132,11 @@ class TankWatch:
     def heading(self, probe: str, quantity: Quantity, side: Side | None) -> Heading | None:
         """What is expected of one side of a channel."""
         return self._headings.get(((probe, quantity), side)) if side is not None else None
+
+    def expects(self, key: Key) -> bool:
+        """Whether harm is expected of a channel, on any side."""
+        sides = SIDES.get(key[1], ())
+        return any((one := self._headings.get((key, side))) is not None and one.level is not None for side in sides)
 
     def outlook(self, probe: str, quantity: Quantity, care: CareRange | None) -> Outlook:
         """Slope and time left of one channel."""
@@ -148,6 +148,8 @@ class TankWatch:
         own = {quantity: watch for (name, quantity), watch in self.channels.items() if name == probe}
         if probe in self.swaps:
             return next(iter(own)), self.swaps[probe][1]
+        if probe_health.untroubled(own.values(), self._still.get(probe), now_ms):
+            return self._drifting(probe)
         if Quantity.OXYGEN in own:
             own.pop(Quantity.OXYGEN_SATURATION, None)  # one of the two is derived from the other
         found = probe_health.stuck(list(own.items()), self._still.get(probe), now_ms)
@@ -165,6 +167,8 @@ class TankWatch:
 
     def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
         """Fell for hours in a slow straight line, well below what the day before showed; until it is back near that."""
+        if not self._drifts and all(slow.found is None for slow in self._slow.values()):
+            return None
         for quantity, per in PER_MG_L.items():
             key = (probe, quantity)
             watch = self.channels.get(key)
@@ -290,9 +294,6 @@ class TankWatch:
 
     def starves(self) -> tuple[bool, bool]:
         """Whether want of oxygen is expected, and whether within hours."""
-        levels = [
-            heading.level
-            for ((_, quantity), _), heading in self._headings.items()
-            if quantity in PER_MG_L and heading.level is not None
-        ]
+        raised = [(key[1], one.level) for (key, _), one in self._headings.items() if one.level is not None]
+        levels = [level for quantity, level in raised if quantity in PER_MG_L]
         return bool(levels), Priority.URGENT in levels

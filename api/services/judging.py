@@ -152,18 +152,15 @@ class Judging:
             return True
         if channel.tank is not None:
             self._look(watch, channel.tank.id, key, time_ms, False, events)
-        return probe not in self._lying and self.at_rest(watch, key, channel)
+        return probe not in self._lying and not watch.expects(key)
 
     def at_rest(self, watch: TankWatch | None, key: Key, channel: ChannelPlan) -> bool:
         """Whether good readings inside the limits can change nothing but the forecast."""
         lying = self._lying.get(key[0])
         if lying is not None and lying[0] is key[1]:
             return False
-        if watch is not None:
-            for _, side in channel.kinds:
-                heading = watch.heading(*key, side)
-                if heading is not None and heading.level is not None:
-                    return False
+        if watch is not None and watch.expects(key):
+            return False
         subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
         return all((track := self.tracks.get(subject)) is None or track.dormant for subject in subjects)
 
