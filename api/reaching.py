@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from api.notify.apprise_adapter import usable
 from api.services.answering import Answering
 from api.services.daily_test import DailyTest
 from api.services.ingest import Ingest
 from api.services.links import Links
 from api.services.people import People
+from api.services.people_edit import PeopleEdit
 from api.services.plan import RoomPlan
 from api.services.reach import Reach
 from api.services.records import Records
@@ -30,6 +32,7 @@ class Reaching:
     ) -> None:
         tests = DailyTest(store, ingest, plan)
         self.people = People(store, plan, tests)
+        self.edit = PeopleEdit(store, plan, records.reload, usable, now_ms)
         self.answering = Answering(store, ingest, plan, records, links)
         self.reach = Reach(store, ingest, plan, Telling(store, plan, links, ingest.judging.outlooks), tests, now_ms)
         self.rounds = {"reach": self.reach.rounds}

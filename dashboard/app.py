@@ -33,6 +33,7 @@ from dashboard import (
     morning_pages,
     number_pages,
     pages,
+    people_edit_pages,
     people_pages,
     performance_pages,
     probe_pages,
@@ -74,6 +75,7 @@ def join(app: FastAPI, service: Any) -> FastAPI:
     app.include_router(number_pages.router)
     app.include_router(link_pages.router)
     app.include_router(people_pages.router)
+    app.include_router(people_edit_pages.router)
     app.include_router(performance_pages.router)
     app.include_router(morning_pages.router)
     app.include_router(grace_pages.router)

@@ -48,18 +48,22 @@ class PersonView:
 
 
 @router.get("/people")
-def get_people(request: Request, sent: int = 0) -> Response:
+def get_people(request: Request, sent: int = 0, changed: str = "") -> Response:
     """Everybody who is told."""
-    here = visit(request)
+    here, edit = visit(request), reaching(request).edit
     now = reaching(request).people.now(here.clock.now_ms)
     context = here.context("people") | {
         "people": [_person(one, here.clock) for one in now.people],
         "room_channels": [_channel(one, here.clock) for one in now.room],
         "ladder": _ladder(now.ladder),
-        "telling": [_telling(one, here) for one in now.ladders],
+        "telling": [_telling(one, here, bool(now.room)) for one in now.ladders],
         "test_at": None if now.ladder.test_at is None else time_words(now.ladder.test_at),
         "address": now.address,
         "sent": max(0, sent),
+        "changed": changed[:80],
+        "above": edit.changed(),
+        "left_out": edit.left_out(),
+        "history": [(here.clock.moment(one.from_ms), one) for one in edit.history()],
     }
     return render.page("people.html", context)
 
@@ -103,7 +107,7 @@ def _channel(now: ChannelNow, clock: Clock) -> ChannelView:
     return ChannelView(now.target, now.kind, "danger", words)
 
 
-def _telling(now: LadderNow, here: Visit) -> tuple[int, str, str]:
+def _telling(now: LadderNow, here: Visit, room: bool) -> tuple[int, str, str]:
     """One alert that is being told: its number, what it is, and who comes next or has it."""
     alert, clock = here.service.read.alert(now.alert), here.clock
     what = f"{alert.tank_name if alert.tank else 'whole room'}: {KIND_WORDS[alert.kind]}"
@@ -114,6 +118,8 @@ def _telling(now: LadderNow, here: Visit) -> tuple[int, str, str]:
         return alert.id, what, STATE_WORDS[alert.state]
     if now.next_ms is None:
         return alert.id, what, "nobody has acknowledged it; all whom it concerns were told"
+    if not now.names and not room:
+        return alert.id, what, "nobody has acknowledged it, and nobody can be told: add a person"
     who = joined(list(now.names)) or "the room's own addresses"
     return alert.id, what, f"nobody has acknowledged it; next: {who}, at {clock.moment(now.next_ms).text}"
 

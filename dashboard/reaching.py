@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from typing import Protocol, cast
 
 from fastapi import Request
@@ -9,6 +10,7 @@ from fastapi import Request
 from api.services.answering import Answer, LinkNow
 from api.services.links import Link
 from api.services.people import PeopleNow
+from api.services.people_edit import PeopleChanged, PersonToChange, WishedPerson
 
 
 class Answering(Protocol):
@@ -31,8 +33,37 @@ class People(Protocol):
         """Send everybody a test message."""
 
 
+class PeopleEdit(Protocol):
+    """Changes who is told."""
+
+    def person(self, name: str) -> PersonToChange:
+        """One person. Raises NotFound."""
+
+    def left_out(self) -> tuple[str, ...]:
+        """People of the room file whom a page has left out."""
+
+    def changed(self) -> frozenset[str]:
+        """Of whom a page's word stands above the room file."""
+
+    def history(self) -> tuple[PeopleChanged, ...]:
+        """Every change, newest first."""
+
+    def save(self, wish: WishedPerson, by: str, *, new: bool = False, confirm: bool = False) -> Future[None]:
+        """Set a person as wished. Raises InputError, DoubtfulPeople, NotFound."""
+
+    def leave_out(self, name: str, by: str, *, confirm: bool = False) -> Future[None]:
+        """Tell a person nothing any more. Raises InputError, DoubtfulPeople, NotFound."""
+
+    def as_file(self, name: str, by: str, *, confirm: bool = False) -> Future[None]:
+        """Withdraw what was changed of a person. Raises InputError, DoubtfulPeople, NotFound."""
+
+
 class Reaching(Protocol):
-    """Both."""
+    """All of it."""
+
+    @property
+    def edit(self) -> PeopleEdit:
+        """Changes who is told."""
 
     @property
     def answering(self) -> Answering:

@@ -60,6 +60,8 @@ class RoomPlan:
     soft: frozenset[str] = frozenset()
     """Tanks that hold a soft animal."""
     people: tuple[Person, ...] = ()
+    people_in_file: tuple[Person, ...] = ()
+    """People as the room file says; ``people`` are those with what a page has changed."""
     ladder: LadderSettings = USUAL_LADDER
     morning: MorningSettings = USUAL_MORNING
     care_then: CareThen | None = None

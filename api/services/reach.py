@@ -97,9 +97,20 @@ class Reach:
             return self._run_out(ladder, row, priority, now_ms) if has_run_out(ladder, now_ms) else ladder
         if ladder.began_ms == 0 or (ladder.next_ms is None and ladder.going):
             return begin(ladder, priority, self._order(priority, now_ms), now_ms, ladder.lead)
+        ladder = self._with_people(ladder, priority, now_ms)
         if climbs_left(ladder, self._settings) and self._store.reach.reached(ladder.alert, ladder.tells) is False:
             return at_once(ladder, now_ms, bundle.not_reached(self._tried(ladder)))
         return ladder
+
+    def _with_people(self, ladder: Ladder, priority: Priority, now_ms: int) -> Ladder:
+        """The ladder with those who are told now: people may have been added or left out meanwhile."""
+        now = self._order(priority, now_ms)
+        if set(now) == set(ladder.order):
+            return ladder
+        kept = tuple(name for name in ladder.order if name in now)
+        if now and not kept:
+            return begin(ladder, priority, now, now_ms, ladder.lead)
+        return replace(ladder, order=(*kept, *(name for name in now if name not in kept)))
 
     @property
     def _settings(self) -> LadderSettings:

@@ -18,6 +18,7 @@ from api.domain.calibration import Line, lines_of
 from api.domain.care import CareProfile
 from api.domain.care_species import BUILT_IN
 from api.domain.errors import InputError, NotFound
+from api.domain.people_change import people_in_force
 from api.domain.quantity import Quantity
 from api.domain.tank import UNREAD, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.domain.texts import person_name, writable
@@ -104,7 +105,8 @@ class Records:
             lines=self._lines(),
             soft=self._soft,
             stages=self._stages,
-            people=people_in(top),
+            people=people_in_force(people_in(top), self._store.people.changes()),
+            people_in_file=people_in(top),
             ladder=ladder_in(top),
             morning=morning_in(top),
             care_then=care_over_time(self._store, care),

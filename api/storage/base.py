@@ -22,6 +22,7 @@ from api.storage.care_base import CareStore
 from api.storage.history_base import AlertHistoryStore
 from api.storage.import_base import ImportStore
 from api.storage.past_base import PastStore
+from api.storage.people_base import PeopleStore
 from api.storage.reach_base import ReachStore
 from api.storage.rest_base import RestStore
 from api.storage.spans import KeptSpan, Summary
@@ -286,6 +287,7 @@ class Store(Protocol):
     rests: RestStore
     care: CareStore
     history: AlertHistoryStore
+    people: PeopleStore
     imports: ImportStore
 
     def write(self, work: Callable[[], T], settle: Callable[[bool], None] | None = None) -> Future[T]:

@@ -164,6 +164,14 @@ STEPS: tuple[tuple[str, str], ...] = (
         "0012 steps of alerts by time",
         "CREATE INDEX alert_event_time ON alert_event (time_ms)",
     ),
+    (
+        "0013 changes of people",
+        """
+        CREATE TABLE people_change (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, step TEXT NOT NULL, body TEXT NOT NULL,
+            by TEXT NOT NULL, from_ms INTEGER NOT NULL);
+        """,
+    ),
 )
 
 

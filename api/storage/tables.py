@@ -18,6 +18,8 @@ from api.storage.import_base import ImportStore
 from api.storage.imports import SqliteImports
 from api.storage.past import SqlitePast
 from api.storage.past_base import PastStore
+from api.storage.people import SqlitePeople
+from api.storage.people_base import PeopleStore
 from api.storage.reach import SqliteReach
 from api.storage.reach_base import ReachStore
 from api.storage.readings import SqliteReadings
@@ -42,3 +44,4 @@ class Tables:
         self.care: CareStore = SqliteCare(connection, reader)
         self.imports: ImportStore = SqliteImports(connection, reader)
         self.history: AlertHistoryStore = SqliteHistory(connection, reader)
+        self.people: PeopleStore = SqlitePeople(connection, reader)
