@@ -6,62 +6,25 @@ Must not do: settle units, zones or orders (``look_units.py``, ``look_times.py``
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 from api.domain.quantity import MEANING, Quantity
 from api.intake import labels
 from api.intake.asked import Asked
+from api.intake.column import Column, Columns, bare_name
+from api.intake.column_times import find_times
 from api.intake.errors import FileError
 from api.intake.header import Top, is_number
 from api.intake.label_words import PROBE_ORDER, Role
 from api.intake.labels import Label, plain
 from api.intake.numbers import MISSING, number
 from api.intake.time_text import Said, said
-from api.intake.times import EPOCH_S, SERIAL
 
 EXPORTED = ("time", "probe", "quantity", "raw", "raw_unit")
 """The columns by which a file that ``intermolt export`` wrote is known."""
 QUANTITIES = tuple((str(one), meaning.label) for one, meaning in MEANING.items())
 SKIP = ("skip", "leave it out")
-
-
-@dataclass(slots=True)
-class Column:
-    """One column while it is understood; ``holds`` is time, date, clock, number, text or nothing."""
-
-    name: str
-    label: Label
-    holds: str
-    cells: tuple[str, ...]
-    said: tuple[Said, ...] = ()
-    role: Role = Role.SKIP
-    quantity: str = ""
-    unit: str = ""
-    probe: str = ""
-    became: str = ""
-
-
-@dataclass(slots=True)
-class Columns:
-    """All columns of a file; ``how`` is how numbers in the time column are read."""
-
-    all: list[Column]
-    how: str = "text"
-    spare: list[Column] = field(default_factory=list)
-
-    def of(self, role: Role) -> Column | None:
-        """The first with this role."""
-        return next((one for one in self.all if one.role is role), None)
-
-    def the(self, *roles: Role) -> Column:
-        """The first with one of these roles, which ``decide`` has found."""
-        return next(one for role in roles for one in self.all if one.role is role)
-
-    @property
-    def readings(self) -> list[Column]:
-        """Those that hold readings, by quantity or as values of a long table."""
-        return [one for one in self.all if one.role in (Role.READING, Role.VALUE)]
 
 
 def _holds(cells: tuple[str, ...], label: Label) -> tuple[str, tuple[Said, ...]]:
@@ -84,10 +47,7 @@ def _holds(cells: tuple[str, ...], label: Label) -> tuple[str, tuple[Said, ...]]
 def decide(source: Path, top: Top, asked: Asked) -> Columns:
     """The columns with their roles. Raises FileError when none holds times, or none holds readings."""
     found = []
-    labelled = [
-        labels.read(name.rpartition(" (column ")[0] or name, unit)
-        for name, unit in zip(top.names, top.units, strict=True)
-    ]
+    labelled = [labels.read(bare_name(name), unit) for name, unit in zip(top.names, top.units, strict=True)]
     lettered = _lettered(labelled)
     for at, (name, label) in enumerate(zip(top.names, labelled, strict=True)):
         cells = tuple(row.cells[at] if at < len(row.cells) else "" for row in top.data)
@@ -99,10 +59,11 @@ def decide(source: Path, top: Top, asked: Asked) -> Columns:
     if all(name in {plain(one.name).replace(" ", "_") for one in found} for name in EXPORTED):
         _exported(columns, asked)
     else:
-        _times(source, top, columns, asked)
+        find_times(source, top, columns, asked)
         _rows_that_say(columns, asked)
         _readings(source, top, columns, asked)
         _unit_beside(columns)
+    _refuse_twins(source, top, columns)
     return columns
 
 
@@ -127,75 +88,6 @@ def _exported(columns: Columns, asked: Asked) -> None:
     asked.note("it is a file that intermolt export wrote: raw values are taken, derived ones are made anew")
 
 
-def _times(source: Path, top: Top, columns: Columns, asked: Asked) -> None:
-    """Find the time, in one column or in a date's and a clock's."""
-    whole = [one for one in columns.all if one.holds == "time"]
-    named = [one for one in whole if one.label.role in (Role.TIME, Role.DATE, Role.CLOCK)] or whole
-    aware = [one for one in named if one.label.zone or all(part.offset_min is not None for part in one.said)]
-    if len(named) > 1:
-        named = aware or named
-    if len(named) > 1:
-        choice = asked.ask(
-            "time", "Which column says when each reading was taken?", [(one.name, one.name) for one in named],
-            "several columns hold times", suggestion=named[0].name,
-        )  # fmt: skip
-        named = [one for one in named if one.name == (choice or named[0].name)]
-    if named:
-        named[0].role = Role.TIME
-    else:
-        _parted_times(source, top, columns)
-    for one in columns.all:
-        if one.label.role is Role.OFFSET and one.role is Role.SKIP and one.holds != "nothing":
-            one.role = Role.OFFSET
-    if len({one.half for column in columns.all if column.role in (Role.TIME, Role.CLOCK) for one in column.said}) > 1:
-        asked.note("some clock times have AM or PM and some do not; those without are read by 24 hours")
-
-
-def _parted_times(source: Path, top: Top, columns: Columns) -> None:
-    dates = [one for one in columns.all if one.holds == "date"]
-    clocks = [one for one in columns.all if one.holds == "clock"]
-    numbers = [one for one in columns.all if one.holds == "number"]
-    bare = [one for one in numbers if one.label.role in (Role.CLOCK, Role.TIME) and dates]
-    if dates and (clocks or bare):
-        other = clocks[0] if clocks else bare[0]
-        if not clocks and not all(
-            re.fullmatch(r"\d{1,4}|\d{5,6}", cell.strip()) for cell in other.cells if cell.strip()
-        ):
-            what = "it stands beside the dates and holds no clock times"
-            todo = "write them as 17:05, or as 1705"
-            raise FileError(str(source), what, todo, top.line, other.name)
-        dates[0].role, other.role = Role.DATE, Role.CLOCK
-        return
-    if dates:
-        dates[0].role = Role.TIME
-        return
-    for one in sorted(numbers, key=lambda one: one.label.role not in (Role.TIME, Role.DATE)):
-        how = _scale(one)
-        if how:
-            one.role, columns.how = Role.TIME, how
-            return
-    if clocks:
-        what = f"column {clocks[0].name!r} has clock times, and no column has their dates"
-        raise FileError(str(source), what, "export date and time, or add a date column", top.line)
-    raise FileError(
-        str(source), f"no column holds times (columns: {', '.join(top.names)[:120]})",
-        "export the time of each reading, best as 2024-03-01T17:10:00Z", top.line,
-    )  # fmt: skip
-
-
-def _scale(column: Column) -> str:
-    """How numbers that may be times are counted; empty when they are none."""
-    values = [value for value in (number(cell)[0] for cell in column.cells) if value == value]
-    named = column.label.role in (Role.TIME, Role.DATE)
-    for how, low, high in (
-        ("epoch_s", *EPOCH_S), ("epoch_ms", EPOCH_S[0] * 1000, EPOCH_S[1] * 1000), ("serial", *SERIAL),
-    ):  # fmt: skip
-        fit = sum(low <= value <= high for value in values)
-        if fit and fit >= len(values) * (0.6 if named else 1.0) and (named or how != "serial"):
-            return how
-    return ""
-
-
 def _rows_that_say(columns: Columns, asked: Asked) -> None:
     """Columns whose cells say probe, quantity, unit; and the value of a long table."""
     free = [one for one in columns.all if one.role is Role.SKIP and one.holds != "nothing"]
@@ -207,7 +99,8 @@ def _rows_that_say(columns: Columns, asked: Asked) -> None:
         choice = asked.ask(
             "probe_column", "Which column names the probe?",
             [(one.name, f"{one.name} ({', '.join(dict.fromkeys(one.cells[:50]))[:60]})") for one in named],
-            "several columns could name it", suggestion=named[0].name, must=False,
+            "several columns could name it", suggestion=named[0].name,
+            must=bare_name(named[0].name) == bare_name(named[1].name),
         )  # fmt: skip
         named = [one for one in named if one.name == choice] or named
     if named:
@@ -264,6 +157,16 @@ def _readings(source: Path, top: Top, columns: Columns, asked: Asked) -> None:
     columns.spare = [one for one in other if one.role is Role.SKIP]
 
 
+def _refuse_twins(source: Path, top: Top, columns: Columns) -> None:
+    """Two columns of one name where only one can be meant, and no answer could say which."""
+    for role in (Role.DATE, Role.CLOCK, Role.OFFSET, Role.QUANTITY, Role.VALUE, Role.UNIT):
+        one = columns.of(role)
+        bare = bare_name(one.name) if one is not None else ""
+        if one is not None and bare in top.doubled and not one.quantity:
+            todo = "give each a name of its own, or take one out"
+            raise FileError(str(source), f"several columns are named {bare!r}", todo, top.line, one.name)
+
+
 def _unit_beside(columns: Columns) -> None:
     """A column of units beside the only reading column says that column's units, row by row."""
     unit = next((one for one in columns.all if one.label.role is Role.UNIT and one.holds == "text"), None)
@@ -280,5 +183,5 @@ def _told(column: Column, asked: Asked, choice: str) -> None:
     quantity = Quantity(asked.ask(f"quantity:{column.name}", "", (*QUANTITIES, SKIP), "", also=("quantity",)) or choice)
     unit = labels.read_unit(quantity, column.label.unit)[0] if column.label.unit else ""
     column.role, column.quantity, column.unit = Role.READING, str(quantity), unit
-    bare = column.name.rpartition(" (column ")[0] or column.name
+    bare = bare_name(column.name)
     column.probe = "" if re.fullmatch(r"column \d+", bare) else column.label.probe or bare

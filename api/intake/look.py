@@ -31,7 +31,7 @@ from types import MappingProxyType
 from api.intake import columns as column_roles
 from api.intake import header, look_times, look_units, survey
 from api.intake.asked import Asked
-from api.intake.columns import Columns
+from api.intake.column import Columns
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.look_words import columns_read, notes_of, preview

@@ -12,7 +12,7 @@ from itertools import pairwise
 from api.domain.errors import InputError
 from api.intake import survey, zones
 from api.intake.asked import Asked
-from api.intake.columns import Column, Columns
+from api.intake.column import Column, Columns
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.recipe import Recipe, TimeRule

@@ -12,7 +12,7 @@ from api.domain.errors import InputError
 from api.domain.quantity import MEANING, Quantity
 from api.domain.reading import PROBE_ID, PROBE_ID_RULE
 from api.intake.asked import Asked
-from api.intake.columns import Column, Columns
+from api.intake.column import Column, Columns
 from api.intake.label_words import EXACT_NAMES, Role
 from api.intake.labels import read, read_unit
 from api.intake.numbers import number

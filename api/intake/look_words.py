@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from api.domain.quantity import MEANING, Quantity
 from api.intake import instants
 from api.intake.asked import Asked
-from api.intake.columns import Columns
+from api.intake.column import Columns
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.numbers import SENTINELS, number

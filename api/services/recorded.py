@@ -1,4 +1,4 @@
-"""Recorded readings from CSV files for a rehearsal: long rows as probes' files have them, or what ``export`` wrote.
+"""Recorded readings for a rehearsal: long rows as probes' files have them, what ``export`` wrote, or a logger's file.
 
 Must not do: guess a unit, a zone or a column; a row that cannot be used is told with its line.
 """
@@ -9,12 +9,15 @@ import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from math import isfinite
 from pathlib import Path
 
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.intake.block import RefusedRow
+from api.services.recorded_logger import logger_parts
 from api.services.recorded_parts import Part, joined, parts_of, quick_parts
 from api.services.recording import Recording
 
@@ -54,14 +57,26 @@ def read_recorded(files: Sequence[Path]) -> Recorded:
     out = Recorded()
     parts: list[Part] = []
     for number, path in enumerate(files):
+        try:
+            columns = _header(path)
+        except InputError as error:
+            parts += logger_parts(path, number, partial(_refuse, out, path), error)
+            continue
         # a file with anything odd in it is read once more, row by row, so that each odd row is told with its line
-        quick = quick_parts(path, *_header(path), number)
+        quick = quick_parts(path, *columns, number)
         parts += quick if quick is not None else parts_of(_file(path, out), number)
     out.recorded = joined(parts)
     if not out.recorded:
         first = "; ".join(f"line {line}: {why}" for _, line, why in out.refused[:3])
         raise InputError(f"no reading in {', '.join(map(str, files)) or 'no file'}{f' ({first})' if first else ''}")
     return out
+
+
+def _refuse(out: Recorded, path: Path, one: RefusedRow) -> None:
+    """Tell a row of a logger's file that was not taken."""
+    out.refusals += 1
+    if len(out.refused) < MOST_TOLD:
+        out.refused.append((str(path), one.line, f"{one.column}: {one.reason}" if one.column else one.reason))
 
 
 def _header(path: Path) -> tuple[tuple[int, ...], int | None]:

@@ -85,4 +85,18 @@ HEADERS = (
         gives=(f"p temperature Cel: {AT} 20.1, 2024-03-01 10:05:00 20.2",),
         refused=((6, "'Min' is no time"), (7, "'Max' is no time")),
     ),
+    Nasty(
+        "twoprobes.csv",
+        "two columns named probe",
+        rows("probe,probe,quantity,time,value,unit", f"a,b,oxygen,{AT}Z,7,mg/L"),
+        asks=("probe_column",),
+        then={"probe_column": "probe (column 2)"},
+        gives=(f"b oxygen mg/L: {AT} 7",),
+    ),
+    Nasty(
+        "twovalues.csv",
+        "two columns named value",
+        rows("probe,quantity,time,value,value,unit", f"a,oxygen,{AT}Z,7,8,mg/L"),
+        error="twovalues.csv, line 1, column 'value (column 4)': several columns are named 'value'",
+    ),
 )
