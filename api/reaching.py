@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
+from pathlib import Path
 
 from api.notify.apprise_adapter import usable
 from api.services.answering import Answering
@@ -16,6 +18,9 @@ from api.services.reach import Reach
 from api.services.records import Records
 from api.services.telling import Telling
 from api.storage.base import Store
+from api.told_file import leave_told
+
+log = logging.getLogger("intermolt.reaching")
 
 
 class Reaching:
@@ -29,10 +34,21 @@ class Reaching:
         records: Records,
         links: Links,
         now_ms: Callable[[], int],
+        folder: Path,
     ) -> None:
         tests = DailyTest(store, ingest, plan)
         self.people = People(store, plan, tests)
-        self.edit = PeopleEdit(store, plan, records.reload, usable, now_ms)
+        self._records, self._folder = records, folder
+        self.edit = PeopleEdit(store, plan, self._changed, usable, now_ms)
+        leave_told(folder, plan())
         self.answering = Answering(store, ingest, plan, records, links)
         self.reach = Reach(store, ingest, plan, Telling(store, plan, links, ingest.judging.outlooks), tests, now_ms)
         self.rounds = {"reach": self.reach.rounds}
+
+    def _changed(self) -> None:
+        """People were changed: the plan and what the collector knows follow."""
+        self._records.reload()
+        try:
+            leave_told(self._folder, self._records.plan())
+        except OSError as error:
+            log.error("the collector's second voice does not know of the change: %s", error)

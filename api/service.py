@@ -123,7 +123,7 @@ class Service:
         self.importing = Importing(self.store, data, records, self.ingest, now_ms)
         self.watch = Watch(self.store, self.ingest, self.plan, now_ms, self.guard)
         self.deliver = Deliver(self.store, notifier, self.plan, now_ms)
-        self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms)
+        self.reaching = Reaching(self.store, self.ingest, self.plan, records, links, now_ms, data)
         self.resting = resting(self.store, self.ingest, self.plan, self.warn, now_ms)
         self.rehearsals = RehearsalDesk(self.store, self.plan, data / DATABASE, now_ms)
         self.parts = Parts(self.store, data, self._rounds(), self.mqtt, beats, now_ms)

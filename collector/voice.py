@@ -17,6 +17,8 @@ from zoneinfo import ZoneInfo
 
 from api.domain.reading import RawReading
 from api.domain.tank import Notify, Room
+from api.domain.told import FILE as TOLD_FILE
+from api.domain.told import told_in
 from api.domain.words import duration
 from collector.danger import Beyond, DangerWatch, KeptLimits, Limit
 from collector.danger_words import CAUTION, danger_messages
@@ -75,7 +77,7 @@ class SecondVoice:
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
         self._path, self._room, self._after_ms = folder / FILE, room, round(after_s * 1000)
-        self._notify, self._send, self._outside, self._stop, self._say = tuple(notify), send, outside, stop, say
+        self._described, self._send, self._outside, self._stop, self._say = tuple(notify), send, outside, stop, say
         self._now_ms = outside.now_ms
         self.kept = KeptLimits(folder)
         self._watch, self._lock = DangerWatch(), threading.Lock()
@@ -85,6 +87,15 @@ class SecondVoice:
         self._answered_ms = self._now_ms() if since_ms is None else since_ms
         self._tries, self._next_ms = 0, 0
         self._thread = threading.Thread(target=self._run, name="second voice", daemon=True)
+
+    @property
+    def _notify(self) -> tuple[Notify, ...]:
+        """Who is told: as the service left it last, else as the room file says."""
+        try:
+            left = told_in((self._path.parent / TOLD_FILE).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return self._described
+        return left or self._described
 
     def start(self) -> None:
         """Begin."""
@@ -176,10 +187,11 @@ class SecondVoice:
 
     def _tell(self, title: str, body: str) -> None:
         self._say(title)
-        self.memory.waiting += [[notify.url, title, body] for notify in self._notify]
+        everyone = self._notify
+        self.memory.waiting += [[notify.url, title, body] for notify in everyone]
         if len(self.memory.waiting) > MOST_WAITING:
             # the first say that the service is away; of the rest the newest count
-            del self.memory.waiting[len(self._notify) : -(MOST_WAITING - len(self._notify))]
+            del self.memory.waiting[len(everyone) : -(MOST_WAITING - len(everyone))]
         self._next_ms, self._tries = 0, 0
         self._write()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from dataclasses import field as made
 from typing import Any
@@ -164,5 +164,10 @@ class RoomFile:
     @property
     def everyone(self) -> tuple[Notify, ...]:
         """Every address anybody is told by: the room's own, then each channel of each person."""
-        channels = ((one.target(n), url) for one in self.people for n, url in enumerate(one.channels))
-        return (*self.notify, *(Notify(target, url, "urgent") for target, url in channels))
+        return everyone_of(self.notify, self.people)
+
+
+def everyone_of(notify: Sequence[Notify], people: Sequence[Person]) -> tuple[Notify, ...]:
+    """Every address anybody is told by: the room's own, then each channel of each person."""
+    channels = ((one.target(n), url) for one in people for n, url in enumerate(one.channels))
+    return (*notify, *(Notify(target, url, "urgent") for target, url in channels))

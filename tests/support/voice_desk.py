@@ -31,6 +31,7 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.folder, self.now_ms, self.taken, self.waiting = folder, NOW_MS, 0, 1
         self.sent: list[tuple[str, str]] = []
+        self.rung: list[str] = []
         self.fault, self.doubt, self.boot, self.offset_ms = "", "", "first boot", 0
         self.voice = self.new()
 
@@ -51,6 +52,7 @@ class Desk:
         """The phone."""
         if not self.fault:
             self.sent.append((title, body))
+            self.rung.append(url)
         return self.fault
 
     def minute(self, oxygen_mg_l: float | None = None, takes: bool = False) -> None:
