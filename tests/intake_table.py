@@ -15,13 +15,14 @@ from api.domain.errors import InputError
 from api.intake.blocks import blocks
 from api.intake.look import look
 from tests.support.nasty import Nasty
+from tests.support.nasty_books import BOOKS
 from tests.support.nasty_forms import FORMS
 from tests.support.nasty_headers import HEADERS
 from tests.support.nasty_numbers import NUMBERS
 from tests.support.nasty_times import TIMES
 from tests.support.nasty_wrecks import WRECKS
 
-ALL: tuple[Nasty, ...] = (*FORMS, *HEADERS, *NUMBERS, *TIMES, *WRECKS)
+ALL: tuple[Nasty, ...] = (*FORMS, *HEADERS, *NUMBERS, *TIMES, *WRECKS, *BOOKS)
 MOST = 6
 
 

@@ -15,6 +15,7 @@ from api.intake.column import Columns
 from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.numbers import SENTINELS, number
+from api.intake.overview import some
 from api.intake.readings import gather, streams
 from api.intake.recipe import Recipe
 from api.intake.repeats import Repeats
@@ -48,7 +49,7 @@ def columns_read(found: Columns) -> tuple[ColumnRead, ...]:
 def notes_of(table: Table, top: Top, found: Columns, asked: Asked) -> None:
     """What was found around the rows."""
     if top.preamble:
-        asked.note(f"{len(top.preamble)} line{'' if len(top.preamble) == 1 else 's'} before the header are passed over")
+        asked.note(f"before the header, passed over: {some(len(top.preamble), 'line')}")
     if top.line is None:
         asked.note("there is no header; columns are named by their place")
     if any(cell.strip() for cell in top.units):

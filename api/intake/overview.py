@@ -18,7 +18,7 @@ from api.intake.recipe import Recipe
 from api.science.unit_doubts import doubt
 from api.science.unit_labels import compact
 
-MOST_BYTES = 256 * 1024 * 1024
+MOST_BYTES, MOST_ROWS = 256 * 1024 * 1024, 20_000_000
 _SEEN_AS = {Quantity.TEMPERATURE: "°", Quantity.OXYGEN: "%", Quantity.CONDUCTIVITY: "ec"}
 """A label that says the same doubt as a jump between units does."""
 
@@ -87,12 +87,12 @@ def _jumps(quantity: Quantity, values: NDArray[np.float64]) -> NDArray[np.int64]
 
 
 def overview(source: Path, recipe: Recipe) -> Overview:
-    """Read a file as an import would, the first 256 MB of it."""
+    """Read a file as an import would, the first 256 MB or 20 million rows of it."""
     found = Overview()
     size = max(1, source.stat().st_size)
     for block in blocks(source, recipe):
         found.take(block, falling=recipe.time.falling)
-        if found.share * size >= MOST_BYTES:
+        if found.share * size >= MOST_BYTES or found.rows >= MOST_ROWS:
             break
     return found
 
@@ -102,15 +102,16 @@ def words(found: Overview) -> list[str]:
     part = (
         "" if found.share >= 1.0 else f" in the first {found.share:.0%} of the file, which is what was looked through"
     )
-    out = [f"{_some(found.readings, 'reading')} in {_some(found.rows, 'row')}{part}"]
+    out = [f"{some(found.readings, 'reading')} in {some(found.rows, 'row')}{part}"]
     if found.refusals:
         first = "; ".join(f"line {one.line}: {one.reason}" for one in found.first)
         more = "; ..." if found.refusals > len(found.first) else ""
-        out.append(f"{_some(found.refusals, 'row')} or cells are refused ({first}{more})")
+        out.append(f"not taken: {some(found.refusals, 'row')} or cells ({first}{more})")
     if found.back:
-        out.append(f"times go back in {_some(found.back, 'row')} (first in line {found.back_line}); all are taken")
+        out.append(f"times go back in {some(found.back, 'row')} (first in line {found.back_line}); all are taken")
     return out + found.doubts
 
 
-def _some(count: int, noun: str) -> str:
+def some(count: int, noun: str) -> str:
+    """A count with its noun."""
     return f"{count:,} {noun}{'' if count == 1 else 's'}"

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from api.intake.errors import FileError
+from api.intake.errors import FileError, foreign
 from api.intake.rows import HEAD_ROWS, HeadRow, Part
 from api.intake.source import Kind
 from api.intake.text_cells import Cells
@@ -45,10 +45,8 @@ class ParquetTable:
 
 def open_parquet_table(source: Path) -> ParquetTable:
     """Raises FileError when the file is damaged or holds no rows."""
-    try:
+    with foreign(source, "the Parquet file is damaged or cut short", _TODO):
         height = int(pl.scan_parquet(source).select(pl.len()).collect().item())
-    except (pl.exceptions.PolarsError, OSError) as error:
-        raise FileError(str(source), f"the Parquet file is damaged or cut short ({_first(error)})", _TODO) from error
     if not height:
         raise FileError(str(source), "the Parquet file holds no rows", "see whether it was written to its end")
     frame = _rows(source, 0, HEAD_ROWS)
@@ -63,18 +61,11 @@ def open_parquet_table(source: Path) -> ParquetTable:
 
 def _rows(source: Path, start: int, count: int) -> pl.DataFrame:
     """Some rows; columns that hold neither text, numbers nor times are emptied."""
-    try:
+    with foreign(source, "the Parquet file cannot be read to its end", _TODO, start + 1):
         frame = pl.scan_parquet(source).slice(start, count).collect()
-    except (pl.exceptions.PolarsError, OSError) as error:
-        what = f"the Parquet file cannot be read to its end ({_first(error)})"
-        raise FileError(str(source), what, _TODO, start + 1) from error
     return frame.select(
         pl.col(name) if kind.is_numeric() or kind.is_temporal() or kind == pl.String
         else pl.col(name).cast(pl.String) if kind in (pl.Categorical, pl.Enum, pl.Boolean)
         else pl.lit(None, pl.String).alias(name)
         for name, kind in frame.schema.items()
     )  # fmt: skip
-
-
-def _first(error: Exception) -> str:
-    return str(error).partition("\n")[0][:120]

@@ -13,15 +13,16 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
-from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
+from python_calamine import CalamineSheet, CalamineWorkbook, SheetVisibleEnum
 
-from api.intake.errors import FileError
+from api.intake.errors import FileError, foreign
 from api.intake.rows import HEAD_ROWS, HeadRow, Part
 from api.intake.source import Kind
 from api.intake.text_cells import Cells, columns
 from api.intake.zip_check import check_workbook
 
 PART_ROWS = 20_000
+_TODO = "save it again, or export it as CSV"
 Cell = int | float | str | bool | time | date | datetime | timedelta
 
 
@@ -31,7 +32,6 @@ class SheetTable:
 
     source: Path
     rows: CalamineSheet
-    first_line: int
     sheet: str
     sheets: tuple[str, ...]
     notes: tuple[str, ...]
@@ -42,9 +42,8 @@ class SheetTable:
 
     def parts(self, data_line: int, width: int, start_row: int = 0) -> Iterator[Part]:
         """Rows are rows of the sheet from ``data_line`` on."""
-        begin = data_line + start_row - self.first_line
-        every, line = islice(self.rows.iter_rows(), begin, None), data_line + start_row
-        end = self.first_line + self.rows.height
+        every, line = islice(self.rows.iter_rows(), data_line + start_row - 1, None), data_line + start_row
+        end = self.rows.total_height + 1
         while rows := list(islice(every, PART_ROWS)):
             texts = _texts(rows, self.timed)
             lines = [at for at, row in enumerate(texts, line) if any(row)]
@@ -60,14 +59,10 @@ class SheetTable:
 def open_sheet_table(source: Path, sheet: str = "") -> SheetTable:
     """The sheet that is named, or the one with most rows. Raises FileError for what cannot be read as a workbook."""
     check_workbook(source)
-    try:
+    with foreign(source, "the workbook cannot be read", _TODO):
         book = CalamineWorkbook.from_path(source)
         seen = [one.name for one in book.sheets_metadata if one.visible is SheetVisibleEnum.Visible]
         sheets = {name: book.get_sheet_by_name(name) for name in seen or book.sheet_names}
-    except (CalamineError, OSError, ValueError) as error:
-        raise FileError(
-            str(source), f"the workbook cannot be read ({error})", "save it again, or export it as CSV"
-        ) from error
     filled = {name: one for name, one in sheets.items() if one.start is not None and one.height > 1}
     if not filled:
         raise FileError(
@@ -77,14 +72,13 @@ def open_sheet_table(source: Path, sheet: str = "") -> SheetTable:
         raise FileError(str(source), f"it has no sheet {sheet[:60]!r} with rows", f"use one of: {', '.join(filled)}")
     name = sheet or max(filled, key=lambda one: filled[one].height)
     chosen = filled[name]
-    first_line = (chosen.start or (0, 0))[0] + 1
-    rows = list(islice(chosen.iter_rows(), HEAD_ROWS))
+    rows = list(islice(chosen.iter_rows(), (chosen.start or (0, 0))[0] + HEAD_ROWS))
     timed = frozenset(at for row in rows for at, cell in enumerate(row) if _is_timed(cell))
     head = tuple(
         HeadRow(at, tuple(cell or "" for cell in row))
-        for at, row in enumerate(_texts(rows, timed), first_line) if any(row)
+        for at, row in enumerate(_texts(rows, timed), 1) if any(row)
     )  # fmt: skip
-    return SheetTable(source, chosen, first_line, name, tuple(filled), (f"sheet {name!r} of a workbook",), head, timed)
+    return SheetTable(source, chosen, name, tuple(filled), (f"sheet {name!r} of a workbook",), head, timed)
 
 
 def _is_timed(cell: Cell) -> bool:

@@ -14,7 +14,6 @@ import polars as pl
 from numpy.typing import NDArray
 
 from api.intake.block import RefusedRow
-from api.intake.errors import shown
 from api.intake.text_lines import Piece
 
 FAR = 20
@@ -139,5 +138,4 @@ def _cells(text: str, delimiter: str) -> list[str]:
 def _wrong(cells: list[str], text: str, width: int) -> str:
     if text.count('"') % 2:
         return "a quotation mark is opened and not closed"
-    number = f"it has {len(cells)} cell{'' if len(cells) == 1 else 's'} where the header has {width}"
-    return f"{number}; it begins {shown(text, 30)}"
+    return f"it has {len(cells)} cell{'' if len(cells) == 1 else 's'} where the header has {width}"

@@ -5,20 +5,27 @@ Must not do: keep what it unpacks.
 
 from __future__ import annotations
 
+import re
 import zipfile
 import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from api.intake.errors import FileError
 
-MOST_UNPACKED = 600 * 1024 * 1024
-"""A sheet of a million rows and six columns takes about half of it."""
+MOST_UNPACKED = 400 * 1024 * 1024
+"""A sheet of a million rows and six columns takes about 300 MB."""
+MOST_CELLS = 12_000_000
+"""A sheet of a million rows and eleven columns."""
 MOST_PARTS = 5000
 MOST_TIMES = 250
 """Sheets of numbers pack to a tenth, of nothing but equal cells to a hundredth."""
 FREE_BYTES = 10 * 1024 * 1024
 _CHUNK = 1 << 18
+_COLUMN = re.compile(rb"""\br=["']([A-Za-z]{1,3})[0-9]""")
+_ROW = re.compile(rb"""\br=["'](?:[A-Za-z]{1,3})?([0-9]{1,7})["']""")
 _CSV = "export the sheet with the readings as CSV and import that file"
 
 
@@ -52,13 +59,44 @@ def check_workbook(source: Path) -> None:
         raise _bomb(source, f"it unpacks to {total / 1e6:,.0f} MB, and {MOST_UNPACKED / 1e6:,.0f} MB are the limit")
     with source.open("rb") as file:
         for part in parts:
-            if part.compress_type == zipfile.ZIP_DEFLATED:
-                _unpack(source, file, part)
+            extent = Extent()
+            for data in _contents(source, file, part):
+                extent.take(data)
+            if extent.cells > MOST_CELLS:
+                raise _bomb(
+                    source, f"{part.filename[:60]!r} spans {extent.cells:,} cells, and {MOST_CELLS:,} are the limit"
+                )
 
 
-def _unpack(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> None:
-    """Unpack a part into nothing, and stop as soon as it is more than it says."""
+@dataclass(slots=True)
+class Extent:
+    """The rectangle that a sheet's cells span, which whoever reads it makes room for, however few they are."""
+
+    row: int = 0
+    column: int = 0
+    tail: bytes = b""
+
+    def take(self, data: bytes) -> None:
+        """Look for the places of cells; one that is cut by the end of ``data`` is found with the next."""
+        text = self.tail + data
+        for letters in set(_COLUMN.findall(text)):
+            number = 0
+            for letter in letters.upper():
+                number = number * 26 + letter - 64
+            self.column = max(self.column, number)
+        self.row = max(self.row, max(map(int, _ROW.findall(text)), default=0))
+        self.tail = text[-32:]
+
+    @property
+    def cells(self) -> int:
+        """How many cells lie within."""
+        return self.row * self.column
+
+
+def _contents(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> Iterator[bytes]:
+    """What a part unpacks to, piece by piece, and no more of it than it says."""
     left, out, unpacker = part.compress_size, 0, zlib.decompressobj(-15)
+    stored = part.compress_type == zipfile.ZIP_STORED
     try:
         file.seek(part.header_offset)
         header = file.read(30)
@@ -69,16 +107,17 @@ def _unpack(source: Path, file: BinaryIO, part: zipfile.ZipInfo) -> None:
                 break
             left -= len(packed)
             while packed:
-                out += len(unpacker.decompress(packed, _CHUNK * 16))
+                data = packed if stored else unpacker.decompress(packed, _CHUNK * 16)
+                out += len(data)
                 if out > part.file_size:
-                    raise _bomb(
-                        source, f"{part.filename[:60]!r} unpacks to more than the {part.file_size:,} bytes it says"
-                    )
-                packed = unpacker.unconsumed_tail
+                    told = f"unpacks to more than the {part.file_size:,} bytes it says"
+                    raise _bomb(source, f"{part.filename[:60]!r} {told}")
+                yield data
+                packed = b"" if stored else unpacker.unconsumed_tail
     except (zlib.error, OSError, ValueError) as error:
         what = f"{part.filename[:60]!r} in the workbook is damaged ({error})"
         raise FileError(str(source), what, "copy or save it again") from error
 
 
 def _bomb(source: Path, what: str) -> FileError:
-    return FileError(str(source), f"{what}: this is no table of readings, and it was not unpacked", _CSV)
+    return FileError(str(source), f"{what}: this is no table of readings, and it was not opened", _CSV)

@@ -113,7 +113,7 @@ FORMS = (
         ),
         P,
         gives=ONE,
-        says=("5 lines before the header",),
+        says=("before the header, passed over: 5 lines",),
     ),
     Nasty(
         "unitrow.csv",
