@@ -14,7 +14,7 @@ import numpy as np
 from api.domain.alert import AlertEvent, AlertKind, Subject
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
-from api.judge.alert_cycle import Sample
+from api.judge.alert_cycle import Sample, Track
 from api.judge.alert_cycle import end as ended
 from api.judge.change import DAY_MS, SPANS_MS, look
 from api.judge.change_watch import STEP_MS, STEPWISE, ChangeWatch, before, changes_over, limits_of, stretches
@@ -33,6 +33,8 @@ class ChangesLate:
 
     def __init__(self, store: Store, judging: Judging) -> None:
         self._store, self._judging = store, judging
+        self._done_ms: dict[Key, int] = {}
+        """Up to where each channel of a record was gone through: it comes in pieces."""
 
     def judge(
         self, key: Key, first_ms: int, last_ms: int, channel: ChannelPlan, plan: RoomPlan, events: list[AlertEvent]
@@ -41,27 +43,40 @@ class ChangesLate:
         if channel.tank is None or not limits_of(channel.care):
             return
         begin_ms = (first_ms - DAY_MS) // STEP_MS * STEP_MS - 3 * STEP_MS
-        spans = self._store.readings.summaries(*key, begin_ms, last_ms + 1, STEP_MS // 1000, STEP_MS)
-        known = [(span.start_ms + STEP_MS // 2, span.mean) for span in spans if span.mean is not None]
-        times = np.array([at for at, _ in known], np.int64)
-        means = np.array([mean for _, mean in known], np.float64)
+        spans = self._store.readings.kept_spans(*key, begin_ms, last_ms + 1, STEP_MS // 1000)
+        # the span at a piece's end may not be whole: the next piece has it
+        whole = [(one[0], one[1], one[2]) for one in spans if one[1] and one[0] + STEP_MS <= last_ms + 1]
+        table = np.array(whole, np.float64).reshape(-1, 3)
+        times, means = table[:, 0].astype(np.int64) + STEP_MS // 2, table[:, 2] / table[:, 1]
         told = {kind: self._told(change_subject(channel, key, kind), first_ms, last_ms) for kind in SPANS_MS}
-        for from_ms, to_ms, then in _in_force(channel, key[1], first_ms, last_ms, plan):
+        done_ms = self._done_ms.get(key, -1)
+        start_ms = done_ms + 1 if first_ms - DAY_MS < done_ms < first_ms else first_ms - STEP_MS
+        self._done_ms[key] = int(times[-1]) if times.size else done_ms
+        for from_ms, to_ms, then in _in_force(channel, key[1], start_ms, last_ms, plan):
             inside = times < to_ms
             asked = limits_of(then.care)
-            for kind, sample in changes_over(times[inside], means[inside], asked, key[1], from_ms - STEP_MS):
+            for kind, sample in changes_over(times[inside], means[inside], asked, key[1], from_ms):
                 if not told[kind](sample.time_ms):
                     past = replace(change_subject(channel, key, kind), past=True)
                     self._judging.take(past, replace(sample, late=True), STEPWISE, events)
 
     def end(self, key: Key, channel: ChannelPlan, events: list[AlertEvent]) -> None:
         """No more readings of the past will come: what stands there ended with the last of them."""
-        for kind in SPANS_MS:
-            track = self._judging.tracks.get(replace(change_subject(channel, key, kind), past=True))
-            if track is not None and not track.idle:
-                after, happened = ended(track)
-                self._judging.tracks.put(track.subject, after)
+        self._done_ms.pop(key, None)
+        for track in self._tracks(key, channel):
+            if not track.idle:
+                _, happened = ended(track)
                 events.extend(happened)
+            # what comes next may be older
+            self._judging.tracks.put(track.subject, replace(Track(track.subject), last_ms=-1))
+
+    def goes_back(self, key: Key, first_ms: int, channel: ChannelPlan) -> bool:
+        """Whether an alert of this past stands by later readings than the first of these."""
+        return any(track.last_ms >= first_ms for track in self._tracks(key, channel))
+
+    def _tracks(self, key: Key, channel: ChannelPlan) -> list[Track]:
+        subjects = (replace(change_subject(channel, key, kind), past=True) for kind in SPANS_MS)
+        return [track for track in map(self._judging.tracks.get, subjects) if track is not None]
 
     def _told(self, subject: Subject, first_ms: int, last_ms: int) -> Callable[[int], bool]:
         stood = self._store.state.stood(subject.key, first_ms, last_ms + 1)
@@ -76,10 +91,8 @@ def _in_force(
     channel: ChannelPlan, quantity: Quantity, first_ms: int, last_ms: int, plan: RoomPlan
 ) -> Iterator[tuple[int, int, ChannelPlan]]:
     """Stretches of a time and the channel as it was judged then; care ranges change where somebody changed them."""
-    changed: set[int] = set()
-    if plan.care_then is not None:
-        changed |= {one.from_ms for one in plan.care_then.changes} | {at for at, _ in plan.care_then.versions}
-    edges = [first_ms, *sorted(at for at in changed if first_ms < at <= last_ms), last_ms + STEP_MS]
+    changed = plan.care_then.moments_ms if plan.care_then is not None and plan.care_then.changes_ever else ()
+    edges = [first_ms, *(at for at in changed if first_ms < at <= last_ms), last_ms + STEP_MS]
     for from_ms, to_ms in pairwise(edges):
         yield from_ms, to_ms, plan.in_force(channel, quantity, from_ms)
 

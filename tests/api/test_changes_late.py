@@ -14,6 +14,7 @@ from api.rehearsal import Rehearsal
 from api.rehearsal_run import rehearsed
 from api.services.answers import AlertNow
 from api.services.recording import recordings
+from tests.api.test_keep_past import import_all
 from tests.support.rooms import NOW_MS, TestRoom, room
 
 MINUTE_MS = 60_000
@@ -64,6 +65,20 @@ def test_a_jump_in_late_readings_is_found_late(lab: TestRoom) -> None:
     assert begin_ms + 60 * MINUTE_MS < found.raised_ms < begin_ms + 120 * MINUTE_MS
     send(lab, late)
     assert len(changes(lab)) == 1, "the same file again changes nothing"
+
+
+@pytest.mark.parametrize("size", [7, 45, 10_000])
+def test_an_import_finds_it_in_blocks_of_any_size(lab: TestRoom, size: int) -> None:
+    """The same alert as in readings that came late, once, also when the file is imported again."""
+    readings = warmed(NOW_MS - 20 * 60 * MINUTE_MS)
+    for _ in range(2):
+        import_all(lab, readings, size)
+        (found,) = changes(lab)
+        assert (found.kind, found.found_late) == (HOUR, True)
+        assert found.ended_ms is not None
+        # 0.03 K a minute from minute 60 on is 1 K at 93; two spans of five minutes, and the median's span, later
+        assert 100 < (found.raised_ms - NOW_MS) / MINUTE_MS + 1200 < 108
+        assert found.raised_ms == 1_789_934_250_000, "however it is cut"
 
 
 def test_a_slow_drift_of_a_day_is_found_across_what_is_known_already(lab: TestRoom) -> None:
