@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import io
+import re
 import struct
 import zipfile
 from collections.abc import Callable, Sequence
@@ -102,6 +104,13 @@ def _aside() -> bytes:
     return out.getvalue()
 
 
+def _nowhere() -> bytes:
+    """The types of the columns stand in the file as base64, with the name of the zone in them."""
+    data = _parquet(AWARE)
+    types = next(one for one in re.findall(rb"[A-Za-z0-9+/]{100,}={0,2}", data) if b"Denver" in base64.b64decode(one))
+    return data.replace(types, base64.b64encode(base64.b64decode(types).replace(b"America/", b"Amerika/")))
+
+
 BOOKS = (
     Nasty(
         "book.xlsx",
@@ -152,6 +161,26 @@ BOOKS = (
         error="more than the 1,000 bytes it says",
     ),
     Nasty("archive.zip", "a zip archive of something else", _zip(), error="a zip archive and no workbook"),
+    Nasty(
+        "aside.xlsx",
+        "a table that begins in cell C10; lines are the sheet's own",
+        _aside(),
+        ZONED,
+        gives=ONE,
+        refused=((14, "'off' is no number"),),
+    ),
+    Nasty(
+        "sparse.xlsx",
+        "two cells with a thousand million cells between them",
+        _sparse,
+        error="spans 1,000,000,000 cells",
+    ),
+    Nasty(
+        "nowhere.parquet",
+        "a Parquet file whose zone is none, on which the library panics",
+        _nowhere(),
+        error="the Parquet file is damaged or cut short",
+    ),
     Nasty("zoned.parquet", "a Parquet file whose times know their zone", _parquet(AWARE), P, gives=ONE),
     Nasty(
         "naive.parquet",
