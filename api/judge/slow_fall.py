@@ -20,18 +20,19 @@ PAST = 78
 LENGTHS = (7, 8, 10, 12, 15, 18, 22, 26, 30)
 """Falls of 2 to 10 hours are looked for. [cells]"""
 LEAST_KNOWN = 24
-FALLEN_MG_L, BELOW_MG_L, BEGAN_MG_L = 0.7, 0.45, 0.2
-"""So far it fell, so far it stands below its usual low now, and so near to that it began. A third of a milligram less
-than the 1 mg/L from which on the probe is said to lie (judgement, tuned on the simulated room). [mg/L]"""
+FALLEN_MG_L, BELOW_MG_L, BEGAN_MG_L = 0.7, 0.45, 0.25
+"""So far it fell, so far it stands below its usual low now, and so near to that, or to the hours before, it began. A
+third of a milligram less than the 1 mg/L from which on the probe is said to lie (judgement, tuned on the simulated
+room). [mg/L]"""
 FALLEN_LEAST = BELOW_MG_L - BEGAN_MG_L - 1e-6
 USUAL_LOW = 0.25
 """The quarter of the day with least oxygen stands for its usual low; so six hours of a fall cannot make it usual."""
 SLOWEST, QUICKEST = 0.06, 0.36
 """A cap that fouls loses all it says within a day at the quickest; quicker falls are more often the water's
 (judgement). [mg/L/h]"""
-STRAIGHT_MG_L, NOISES = 0.03, 1.3
+STRAIGHT_MG_L, NOISES = 0.022, 1.3
 """Off its line by no more than this and what noise makes of a mean."""
-SLOWS, HASTENS = 0.8, 1.2
+SLOWS, HASTENS = 0.85, 1.2
 """Slope of the second half over the first: the straight lie between. [1]"""
 WARMS_K = 1.2
 """Warmer water holds less: 0.15 mg/L for each kelvin at 25 degC (Benson & Krause). [K]"""
@@ -47,13 +48,17 @@ class Fall:
     usual: float
 
 
+Cell = tuple[int, float, float]
+"""Number of the cell, oxygen [mg/L], temperature [Cel]."""
+
+
 class SlowFall:
     """Keeps the means of one oxygen channel; ``found`` is the fall seen when the newest mean closed, if any."""
 
     __slots__ = ("_cell", "_cells", "_count", "_heat", "_oxygen", "found")
 
     def __init__(self) -> None:
-        self._cells: deque[tuple[int, float, float]] = deque(maxlen=PAST + LENGTHS[-1])
+        self._cells: deque[Cell] = deque(maxlen=PAST + LENGTHS[-1])
         self._cell = -1
         self._oxygen = self._heat = 0.0
         self._count = 0
@@ -87,15 +92,23 @@ class SlowFall:
             if cells[first][1] - cells[-1][1] < FALLEN_LEAST:
                 continue  # it did not fall so far, whatever is usual
             before = sorted(one[1] for one in islice(cells, max(0, first - PAST), first))
-            fall = _fall(cells[first:], before[int(USUAL_LOW * len(before))], noise_mg_l)
+            usual = before[int(USUAL_LOW * len(before))]
+            fall = _fall(cells[first:], usual, min(usual, _just_before(cells, first)), noise_mg_l)
             if fall is not None:
                 return fall
         return None
 
 
-def _fall(part: list[tuple[int, float, float]], usual: float, noise_mg_l: float) -> Fall | None:
+def _just_before(cells: list[Cell], first: int) -> float:
+    """Where the water stood one to two hours before a fall: at night it may be lower than most of the day."""
+    return sum(one[1] for one in cells[first - 6 : first - 3]) / 3.0
+
+
+def _fall(part: list[Cell], usual: float, from_mg_l: float, noise_mg_l: float) -> Fall | None:
     oxygen = [one[1] for one in part]
-    if usual - oxygen[-1] < BELOW_MG_L or usual - oxygen[0] > BEGAN_MG_L or abs(part[-1][2] - part[0][2]) > WARMS_K:
+    if usual - oxygen[-1] < BELOW_MG_L or from_mg_l - oxygen[0] > BEGAN_MG_L:
+        return None
+    if abs(part[-1][2] - part[0][2]) > WARMS_K:
         return None
     slope, off = line(oxygen)
     fallen = -slope * (len(oxygen) - 1) / CELLS_H

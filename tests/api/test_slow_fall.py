@@ -101,3 +101,15 @@ def test_the_line_is_least_squares() -> None:
     fit = np.polyfit(hours, values, 1)
     assert slope == pytest.approx(fit[0])
     assert off == pytest.approx(float(np.std(np.array(values) - np.polyval(fit, hours))))
+
+
+def test_a_fall_from_a_low_evening_is_found_too() -> None:
+    """Since the lights went off the water rests 0.4 mg/L below its day, and then the probe begins to foul."""
+    slow, found_h = SlowFall(), -1.0
+    for minute in range(32 * 60):
+        hour = minute / 60.0 - 24.0
+        rests = 7.3 if hour < -4.0 else 6.9
+        slow.add(minute * MINUTE_MS, rests * (1.0 - 0.7 * max(0.0, hour) / 24.0), 26.0, 0.004, -1)
+        if slow.found is not None and found_h < 0:
+            found_h = hour
+    assert 2.5 < found_h < 24.0 / (0.7 * 6.9) + 0.5
