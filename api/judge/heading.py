@@ -19,6 +19,8 @@ SURE, UNSURE = 0.75, 0.4
 LASTS_MS = {Priority.URGENT: 300_000, Priority.TODAY: 900_000}
 LOOKS = {Priority.URGENT: 3, Priority.TODAY: 3}
 """How long, and for how many looks, it must be expected: judgement, tuned on the simulated room."""
+FAR_APART_MS = 590_000
+"""Looks so far apart say more: one less is enough, so that a probe that speaks every ten minutes is not too late."""
 CALM_MS = 600_000
 QUICKEST_COOLING_K_H = -2.5
 """No tank loses heat faster than 15 K to its room in 6 h; what cools faster is poured, and ends with the can. [K/h]"""
@@ -81,9 +83,8 @@ class Heading:
         since_ms = self._sure_ms.get(level)
         if since_ms is None:
             return False
-        return self._looks[level] >= LOOKS[level] - (now_ms - since_ms > 1_000_000) and (
-            now_ms - since_ms >= LASTS_MS[level]
-        )
+        lasts_ms = now_ms - since_ms
+        return self._looks[level] >= LOOKS[level] - (lasts_ms >= FAR_APART_MS) and lasts_ms >= LASTS_MS[level]
 
     def _hold(self, odds: float, watch: ChannelWatch, side: Side) -> None:
         """Stay until it has looked well for ten minutes; what turned back or jumped is over at once."""
