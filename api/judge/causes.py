@@ -11,9 +11,14 @@ from math import exp, log
 
 from api.domain.cause import Cause, CauseName
 
-AIR_OR_DEMAND = -2.65
+AIR_OR_DEMAND = 2.1
 """Airstones fail more often than demand rises, and the fall's shape tells the rest: a logistic regression on nights of
-the simulated room (ratio of the fall to the usual deficit, whether it grows, for how long, whether it slows down)."""
+the simulated room, from the first alert until an hour and a half later (ratio of the fall to the usual deficit, whether
+it grows, for how long, whether it slows down, how suddenly it came)."""
+GROWS = 0.4
+"""Belief from which on a fall is said to grow. [1]"""
+SUDDEN, LITTLE_BY_LITTLE = 0.75, 0.65
+"""Shares of the last hour's fall in its last half that are told as evidence (judgement). [1]"""
 TOO_SLOW = 0.4
 """Stopped air makes oxygen fall by at least so much of the usual deficit an hour at first. [1/h]"""
 SLOWEST_AIR_MG_L_H = 0.38
@@ -25,7 +30,8 @@ class Signs:
     """What is seen of a tank at one moment; None where nothing is known.
 
     ``oxygen_*``: slope now and the steepest of this fall [mg/L/h], belief that the fall grows by itself and that it
-    dies away slowly [1], minutes since it began, how far below its usual band, usual deficit to saturation [mg/L].
+    dies away slowly [1], minutes since it began, how far below its usual band, usual deficit to saturation [mg/L],
+    share of the last hour's fall that came in its last half, and of that half's in its last quarter of an hour [1].
     ``heat_*``: slope [K/h], minutes since it began, how far beyond the usual band (negative: below) [K].
     ``others``: other tanks with readings; how many of them cool, warm, or lose oxygen beyond their usual now.
     ``flow_share``: flow now over its usual [1]. ``gradient_k``: top minus bottom beyond the usual [K].
@@ -38,6 +44,8 @@ class Signs:
     oxygen_minutes: float = 0.0
     oxygen_below: float = 0.0
     oxygen_deficit: float | None = None
+    oxygen_half: float = 0.5
+    oxygen_quarter: float = 0.5
     heat_slope: float | None = None
     heat_minutes: float = 0.0
     heat_beyond: float = 0.0
@@ -88,26 +96,16 @@ def _fall(signs: Signs, slope: float, points: Points) -> None:
     minutes = signs.oxygen_minutes
     steepest = max(abs(slope), abs(signs.oxygen_steepest))
     below = f"{signs.oxygen_below:.1f} mg/L below its usual for a day" if signs.oxygen_below > 0.2 else ""
-    growing = signs.oxygen_grows > 0.4
+    growing = signs.oxygen_grows > GROWS
     demand, air = points[CauseName.RISING_DEMAND], points[CauseName.LOST_AIR]
     if signs.oxygen_deficit is not None:
-        # without air oxygen falls by what the air gave until then: its rate times the usual deficit, no quicker
-        ratio = max(steepest / max(signs.oxygen_deficit, 0.1), 0.05)
-        tilt = AIR_OR_DEMAND + 1.6 * log(ratio) + 2.15 * signs.oxygen_grows - 0.2 * log(max(minutes, 5.0) / 60.0)
-        demand.append((1.0 + tilt + 4.9 * log(max(abs(slope) / steepest, 0.2)), ""))
-        explained = 2.5 * max(signs.oxygen_deficit, 0.1)
-        if steepest > explained:
-            demand.append((0.0, f"falls by {steepest:.1f} mg/L an hour, more than lost air usually explains"))
-        else:
-            air.append((0.0, f"falls by {steepest:.1f} mg/L an hour, as lost air explains (up to {explained:.1f})"))
-        if not growing and ratio < TOO_SLOW:
-            air.append((-1.0, ""))
+        _air_or_demand(signs, abs(slope), steepest, signs.oxygen_deficit, points)
     hours = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min"
     if growing:
         demand.append((0.0, f"falls faster and faster for {hours}"))
         air.append((0.0, f"falls faster and faster for {hours}, as when air weakens"))
     elif signs.oxygen_slow > 0.5:
-        air.append((0.0, f"began at once and does not level off after {hours}: little exchange is left"))
+        air.append((0.0, f"does not level off after {hours}: little exchange is left"))
     if steepest < SLOWEST_AIR_MG_L_H:
         text = f"never fell by more than {steepest:.2f} mg/L an hour, in a straight line"
         points[CauseName.PROBE_DRIFTING].append((3.2 if minutes > 90 else 1.0, text))
@@ -119,6 +117,27 @@ def _fall(signs: Signs, slope: float, points: Points) -> None:
     if below:
         for name in (CauseName.LOST_AIR, CauseName.RISING_DEMAND, CauseName.PROBE_DRIFTING):
             points[name].append((0.0, below))
+
+
+def _air_or_demand(signs: Signs, slope: float, steepest: float, deficit: float, points: Points) -> None:
+    """Lost air or more demand, by the size and the shape of the fall."""
+    demand, air = points[CauseName.RISING_DEMAND], points[CauseName.LOST_AIR]
+    # without air oxygen falls by what the air gave until then: its rate times the usual deficit, no quicker
+    ratio, hours = max(steepest / max(deficit, 0.1), 0.05), max(signs.oxygen_minutes, 5.0) / 60.0
+    tilt = AIR_OR_DEMAND + log(ratio) + 2.5 * signs.oxygen_grows - 0.85 * log(hours)
+    tilt += 1.5 * log(max(slope / steepest, 0.2)) - 4.8 * signs.oxygen_half - 1.7 * signs.oxygen_quarter
+    demand.append((1.0 + tilt, ""))
+    if signs.oxygen_half > SUDDEN:
+        air.append((0.0, f"came suddenly: {min(signs.oxygen_half, 1.0):.0%} of the last hour's fall in half an hour"))
+    elif signs.oxygen_half < LITTLE_BY_LITTLE:
+        demand.append((0.0, f"came little by little: {signs.oxygen_half:.0%} of the last hour's fall in half an hour"))
+    explained = 2.5 * max(deficit, 0.1)
+    if steepest > explained:
+        demand.append((0.0, f"falls by {steepest:.1f} mg/L an hour, more than lost air usually explains"))
+    else:
+        air.append((0.0, f"falls by {steepest:.1f} mg/L an hour, as lost air explains (up to {explained:.1f})"))
+    if signs.oxygen_grows <= GROWS and ratio < TOO_SLOW:
+        air.append((-1.0, ""))
 
 
 def of_heat(signs: Signs) -> tuple[Cause, ...]:

@@ -5,7 +5,6 @@ Pure, a fixed amount of memory; times come with the readings. Must not do: raise
 
 from __future__ import annotations
 
-from collections import deque
 from math import sqrt
 
 from api.domain.alert import Priority
@@ -17,6 +16,7 @@ from api.domain.outlook import NOTHING, Outlook
 from api.domain.quantity import Quantity
 from api.judge import causes, probe_health
 from api.judge.channel_watch import ChannelWatch
+from api.judge.fall_shape import FallShape
 from api.judge.heading import Heading, outlook_of
 from api.judge.natures import NATURES
 from api.judge.slow_fall import CELL_MS, SlowFall
@@ -34,6 +34,8 @@ PER_MG_L = {Quantity.OXYGEN: 1.0, Quantity.OXYGEN_SATURATION: 12.0}
 DRIFT_OVER_MG_L = 0.2
 """A drift is over when the probe says so little below what was usual before it (judgement)."""
 TOGETHER_MIN = 30.0
+SHAPE_FROM_MG_L = 0.1
+"""An hour's fall of less than this has no shape. [mg/L]"""
 DEPARTS = {Quantity.TEMPERATURE: 0.25, Quantity.OXYGEN: 0.12, Quantity.OXYGEN_SATURATION: 1.4}
 """So far outside its usual band a tank counts as leaving it, beside others that do (judgement)."""
 
@@ -44,7 +46,7 @@ class TankWatch:
     def __init__(self, pressure_kpa: float = 101.325) -> None:
         self.channels: dict[Key, ChannelWatch] = {}
         self._headings: dict[tuple[Key, Side], Heading] = {}
-        self._falls: dict[Key, deque[tuple[int, float]]] = {}
+        self._shapes: dict[Key, FallShape] = {}
         self._drifts: dict[Key, tuple[float, Cause]] = {}
         self._slow: dict[Key, SlowFall] = {}
         self._still: dict[str, Standstill] = {}
@@ -78,7 +80,6 @@ class TankWatch:
                     if (heading := self._headings.get((key, side))) is not None:
                         heading.jumped(watch, side)
             return False
-        self._remember_fall(key, watch)
         if quantity in PER_MG_L:
             self._remember_level(key, watch)
         if care is not None:
@@ -88,18 +89,6 @@ class TankWatch:
                     heading = self._headings[key, side] = Heading()
                 heading.look(watch, care, side, quantity)
         return True
-
-    def _remember_fall(self, key: Key, watch: ChannelWatch) -> None:
-        """The steepest sure fall of each quarter of an hour, three hours back."""
-        approach = watch.approach
-        if approach.slope >= 0 or approach.slope_sd > -0.25 * approach.slope:
-            return
-        falls = self._falls.setdefault(key, deque(maxlen=12))
-        quarter = approach.time_ms // 900_000
-        if falls and falls[-1][0] == quarter:
-            falls[-1] = (quarter, min(falls[-1][1], approach.slope))
-        else:
-            falls.append((quarter, approach.slope))
 
     def _derived(self, key: Key) -> bool:
         """Whether this is percent beside the milligrams it is derived from, or the other way round."""
@@ -123,11 +112,15 @@ class TankWatch:
         time_ms = watch.approach.time_ms
         noise = watch.noise / sqrt(max(1.0, CELL_MS / max(watch.every_ms, 1.0))) if slow.closes(time_ms) else 0.0
         slow.add(time_ms, watch.approach.level / per, warm_c, noise / per, watch.disturbed_ms)
+        shape = self._shapes.get(key)
+        if shape is None:
+            shape = self._shapes[key] = FallShape()
+        shape.take(watch.approach)
 
     def _steepest(self, key: Key) -> float:
         """The steepest fall of the last three hours."""
-        falls, now = self._falls.get(key, ()), self.channels[key].approach.time_ms // 900_000
-        return min((slope for quarter, slope in falls if now - quarter <= 12), default=0.0)
+        shape = self._shapes.get(key)
+        return shape.steepest(self.channels[key].approach.time_ms) if shape is not None else 0.0
 
     def heading(self, probe: str, quantity: Quantity, side: Side | None) -> Heading | None:
         """What is expected of one side of a channel."""
@@ -239,6 +232,8 @@ class TankWatch:
             if key[1] is Quantity.OXYGEN:
                 full = self._full_mg_l(heat)
             deficit = (full - (usual[0] + usual[1]) / 2.0) / per
+        shape = self._shapes.get(key) or FallShape()
+        half, quarter = shape.sudden(approach, SHAPE_FROM_MG_L * per)
         return {
             "oxygen_slope": approach.slope / per if not approach.steady else None,
             "oxygen_steepest": self._steepest(key) / per,
@@ -247,6 +242,8 @@ class TankWatch:
             "oxygen_minutes": (approach.time_ms - approach.since_ms) / 60_000,
             "oxygen_below": max(0.0, usual[0] - approach.level) / per if usual is not None else 0.0,
             "oxygen_deficit": deficit,
+            "oxygen_half": half,
+            "oxygen_quarter": quarter,
         }
 
     def _full_mg_l(self, heat: ChannelWatch | None) -> float:
