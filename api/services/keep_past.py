@@ -15,10 +15,12 @@ import numpy as np
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.intake.block import RefusedRow, Series
+from api.services.derive import OTHER
 from api.services.ingest import Ingest
+from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, TEMPERATURE_AGE_MS
 from api.services.past_rows import Conflict, Given, Key, Tally, gathered, sifted
-from api.services.past_window import Held, PastWindows, Window, is_made, tank_of
+from api.services.past_window import Held, PastWindows, Window
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
@@ -93,12 +95,26 @@ class KeepPast:
             tally.duplicate += outcome.duplicate
 
 
+def _group_of(key: Key, plan: RoomPlan) -> str:
+    """The group a channel is kept with: the room's air, a tank, or a probe nobody claimed."""
+    if key[1] is Quantity.PRESSURE and key[0] in plan.probes:
+        return ""
+    tank = plan.channel(*key).tank
+    return f"tank {tank.id}" if tank is not None else f"probe {key[0]}"
+
+
+def _is_made(key: Key, plan: RoomPlan, keys: Sequence[Key]) -> bool:
+    """Whether a channel is what is derived from another one of these."""
+    source = OTHER.get(key[1])
+    return source is not None and (key[0], source) in keys and derives(key[0], source, plan)
+
+
 def _windows(given: Mapping[Key, Given], plan: RoomPlan) -> Iterator[Window]:
     """Windows in the order they have to be kept: the room's air first, what could be derived after all else."""
     taken = {key: (int(one.times_ms[0]), int(one.times_ms[-1]) + 1) for key, one in given.items()}
     groups: dict[tuple[bool, str], dict[Key, Given]] = {}
     for key, one in given.items():
-        groups.setdefault((is_made(key, plan, tuple(given)), tank_of(key, plan)), {})[key] = one
+        groups.setdefault((_is_made(key, plan, tuple(given)), _group_of(key, plan)), {})[key] = one
     air = any(key[1] is Quantity.PRESSURE for key in given)
     reach_ms = 2 * PRESSURE_AGE_MS if air else TEMPERATURE_AGE_MS
     for _, group in sorted(groups.items()):

@@ -17,6 +17,7 @@ from api.judge.check_batch import gross as gross_flags
 from api.judge.check_windows import in_ms
 from api.services.convert_many import Converted, convert_many
 from api.services.past_rows import Given, Key, Tally, sifted
+from api.services.past_tails import Tails
 from api.services.plan import ChannelPlan
 from api.storage.base import Store
 from api.storage.past_base import Columns
@@ -31,6 +32,7 @@ class Around:
     """A channel's rows, kept and new, in the order of time, made from raw; ``new`` marks those not kept yet.
 
     ``first`` to ``last`` (outside) are the rows whose checks can be made: all around them that matters is here.
+    ``span_ms``: the rows that the next window will want again.
     """
 
     key: Key
@@ -40,6 +42,7 @@ class Around:
     new: Bools
     first: int
     last: int
+    span_ms: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,7 @@ class Found:
     before: Columns
     open_ms: int | None
     last: int
+    span_ms: tuple[int, int]
 
     @property
     def goes_on(self) -> bool:
@@ -70,7 +74,7 @@ class Found:
 
 
 def around(
-    store: Store,
+    tails: Tails,
     key: Key,
     channel: ChannelPlan,
     given: Given,
@@ -88,7 +92,7 @@ def around(
     gap_ms, past_ms = in_ms(limits.gap_s) if limits.gap_s else 0, round(limits.past_s * 1000)
     checked_from_ms, checked_to_ms = start_ms - gap_ms, end_ms + past_ms
     wider_ms = max(past_ms, reach_ms)
-    kept = _kept(store, key, checked_from_ms - wider_ms, end_ms + wider_ms + gap_ms)
+    kept = tails.kept(key, checked_from_ms - wider_ms, end_ms + wider_ms + gap_ms)
     given = sifted(key, given, kept, tally)
     times_ms = np.concatenate((kept.times_ms, given.times_ms))
     order = np.argsort(times_ms, kind="stable")
@@ -112,13 +116,8 @@ def around(
     made = convert_many(key[1], rows.raws, rows.units, rows.times_ms, channel)
     first, next_one, last = np.searchsorted(rows.times_ms, (checked_from_ms, end_ms, checked_to_ms)).tolist()
     last = min(max(last, next_one + 1), len(new))  # the next one says how long the silence before it was
-    return Around(key, channel, rows, made, new, first, last)
-
-
-def _kept(store: Store, key: Key, start_ms: int, end_ms: int) -> Columns:
-    """Kept rows of a span, with the one before it and the one after it."""
-    before, after = store.past.before(*key, start_ms), store.past.after(*key, end_ms)
-    return store.past.kept(*key, start_ms if before is None else before, end_ms if after is None else after + 1)
+    wanted_ms = end_ms - gap_ms - wider_ms, end_ms
+    return Around(key, channel, rows, made, new, first, last, wanted_ms)
 
 
 def said(one: Around) -> tuple[Ints, Floats]:
@@ -183,7 +182,9 @@ def _found(one: Around, checked: Checked) -> Found:
     same = (flags == rows.flags) & ((values == rows.values) | (np.isnan(values) & np.isnan(rows.values)))
     for place in np.flatnonzero(changed & same).tolist():
         same[place] = reasons.get(place, "") == rows.reasons.get(place, "")
-    return Found(one.key, one.channel, after, one.new, changed & ~same, rows, _open_ms(one, checked), one.last)
+    return Found(
+        one.key, one.channel, after, one.new, changed & ~same, rows, _open_ms(one, checked), one.last, one.span_ms
+    )
 
 
 def _together(company: Sequence[tuple[Ints, Floats]]) -> tuple[Ints | None, Floats | None]:

@@ -5,23 +5,25 @@ Must not do: derive by itself (``derive_many.py``), or put anything in the place
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, Flag, KeptReading
 from api.services.derive import OTHER
 from api.services.derive_many import Chosen, Told, choose_many, derive_many
-from api.services.leaning import water
+from api.services.leaning import derives, water
 from api.services.partners import PRESSURE_AGE_MS, ROOM, TEMPERATURE_AGE_MS, place_of
 from api.services.past_checks import Found, row
 from api.services.past_rows import Key
 from api.services.plan import RoomPlan
 from api.storage.base import Channel, Store
-from api.storage.past_base import Columns
+from api.storage.past_base import Columns, part, picked
 
+SERVE = (Quantity.TEMPERATURE, Quantity.PRESSURE)
 SAME = 1e-12
 """Python's and NumPy's functions differ in the last bit: no reason to write a kept value anew."""
 
@@ -39,9 +41,10 @@ class Derived:
 class PastDerived:
     """Derives for one piece of work in the writer."""
 
-    def __init__(self, store: Store, plan: RoomPlan, founds: Mapping[Key, Found]) -> None:
+    def __init__(self, store: Store, plan: RoomPlan, founds: Mapping[Key, Found], channels: Sequence[Channel]) -> None:
         self._store, self._plan, self._founds = store, plan, founds
-        self._channels = [one for one in store.readings.channels() if not one.derived]
+        keys = [(one.probe, one.quantity) for one in channels if not one.derived and one.quantity in SERVE]
+        self._places = [(key, place_of(*key, plan)) for key in keys]
 
     def of(self, key: Key, rows: Columns, start_ms: int, end_ms: int) -> Derived:
         """The rows of a channel from start (inside) to end (outside) in their other quantity; they are kept so."""
@@ -63,11 +66,7 @@ class PastDerived:
         if not len(rows.times_ms):
             return None
         start_ms, end_ms = int(rows.times_ms[0]) - age_ms, int(rows.times_ms[-1]) + age_ms + 1
-        told = [
-            self._told((one.probe, one.quantity), start_ms, end_ms, air=place == ROOM)
-            for one in self._channels
-            if place_of(one.probe, one.quantity, self._plan) == place
-        ]
+        told = [self._told(key, start_ms, end_ms, air=place == ROOM) for key, where in self._places if where == place]
         told = [one for one in told if len(one.times_ms)]
         return choose_many(told, probe, rows.times_ms, age_ms) if told else None
 
@@ -99,42 +98,13 @@ class PastDerived:
         return Derived(key, made, ~known & ~waits, changed)
 
 
-def leaning(channels: list[Channel], place: str, plan: RoomPlan) -> list[Key]:
+def leaning(channels: Sequence[Channel], place: str, plan: RoomPlan) -> list[Key]:
     """Channels that other quantities are derived from with the partners of a place."""
-    from api.services.leaning import derives
-
-    found = [(one.probe, one.quantity) for one in channels if not one.derived]
+    found = [(one.probe, one.quantity) for one in channels if not one.derived and one.quantity in OTHER]
     found = [key for key in found if derives(*key, plan)]
     if place == ROOM:
         return found
     return [key for key in found if (tank := plan.channel(*key).tank) is not None and tank.id == place]
-
-
-def picked(rows: Columns, which: np.ndarray) -> Columns:
-    """Some of the rows."""
-    if which.all():
-        return rows
-    places = np.flatnonzero(which)
-    if len(places) and places[-1] - places[0] + 1 == len(places):
-        return part(rows, int(places[0]), int(places[-1]) + 1)
-    units = rows.units if isinstance(rows.units, str) else [rows.units[place] for place in places.tolist()]
-    reasons = {}
-    if rows.reasons:
-        reasons = {to: rows.reasons[at] for to, at in enumerate(places.tolist()) if at in rows.reasons}
-    return Columns(
-        rows.times_ms[places], rows.raws[places], units, rows.values[places], rows.flags[places],
-        rows.arrivals[places], reasons,
-    )  # fmt: skip
-
-
-def part(rows: Columns, first: int, last: int) -> Columns:
-    """Some rows in a row."""
-    units = rows.units if isinstance(rows.units, str) else rows.units[first:last]
-    reasons = {place - first: why for place, why in rows.reasons.items() if first <= place < last}
-    cut = slice(first, last)
-    return Columns(
-        rows.times_ms[cut], rows.raws[cut], units, rows.values[cut], rows.flags[cut], rows.arrivals[cut], reasons
-    )
 
 
 def _none(rows: Columns) -> Chosen:

@@ -21,13 +21,14 @@ from api.services.ingest import Ingest
 from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, ROOM, TEMPERATURE_AGE_MS, place_of
 from api.services.past_checks import Around, Found, around, found, said, said_kept
-from api.services.past_derived import Derived, PastDerived, leaning, picked
+from api.services.past_derived import Derived, PastDerived, leaning
 from api.services.past_judging import PastJudging
 from api.services.past_rows import Given, Key, Tally
+from api.services.past_tails import Tails
 from api.services.plan import RoomPlan
 from api.services.station import company_reach_ms
-from api.storage.base import DERIVED, LATE, Revision, Store
-from api.storage.past_base import Columns
+from api.storage.base import DERIVED, LATE, Channel, Revision, Store
+from api.storage.past_base import Columns, picked
 
 EVER_MS = 2**62
 Ints = NDArray[np.int64]
@@ -77,10 +78,13 @@ class PastWindows:
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan]) -> None:
         self._store, self._ingest, self._plan = store, ingest, plan
         self._judging = PastJudging(store, ingest.judging)
+        self._tails = Tails(store)
+        self._channels: list[Channel] = []
 
     def keep(self, windows: Sequence[Window], held: Mapping[Key, Held], now_ms: int) -> Done:
         """Keep windows in one transaction."""
         self._ingest.begin()
+        self._channels = self._store.readings.channels()
         done, events = Done(held=dict(held)), list[AlertEvent]()
         for window in windows:
             self._one(window, done, events, now_ms)
@@ -90,6 +94,7 @@ class PastWindows:
     def end(self, held: Mapping[Key, Held], now_ms: int) -> None:
         """Nothing more of these channels will come: judge what was held, and end what stands."""
         self._ingest.begin()
+        self._tails.forget()
         events = list[AlertEvent]()
         for key, one in held.items():
             self._close(key, one, events)
@@ -102,6 +107,7 @@ class PastWindows:
             return
         for one in founds.values():
             self._write(one)
+        self._know(founds)
         self._those_beside(window, founds, plan, now_ms)
         made = self._derive(window, founds, plan, now_ms)
         self._remember(founds, made, plan)
@@ -113,7 +119,7 @@ class PastWindows:
         reach_ms = window.reach_ms + TEMPERATURE_AGE_MS
         arounds: dict[Key, Around] = {}
         for key, given in window.parts.items():
-            one = around(self._store, key, plan.channel(*key), given, *span, reach_ms, tally)
+            one = around(self._tails, key, plan.channel(*key), given, *span, reach_ms, tally)
             if one.new.any():
                 arounds[key] = one
         return {key: found(one, self._company(one, arounds, plan)) for key, one in arounds.items()}
@@ -144,6 +150,11 @@ class PastWindows:
         self._store.revisions.revise([Revision(*one.key, now.time_ms, now.flag, now.reason) for now in plain])
         self._store.revisions.rewrite(*one.key, others)
 
+    def _know(self, founds: Mapping[Key, Found]) -> None:
+        """Channels that are new with a window."""
+        known = {(one.probe, one.quantity) for one in self._channels}
+        self._channels += [Channel(*key) for key in founds if key not in known]
+
     def _those_beside(self, window: Window, founds: Mapping[Key, Found], plan: RoomPlan, now_ms: int) -> None:
         """Kept readings outside of the window that may become otherwise are gone over by ``again.py``."""
         for one in founds.values():
@@ -170,7 +181,7 @@ class PastWindows:
         first_ms = min(int(times_ms[0]) for times_ms in touched)
         last_ms = max(int(times_ms[-1]) for times_ms in touched)
         out = []
-        derived = PastDerived(self._store, plan, founds)
+        derived = PastDerived(self._store, plan, founds, self._channels)
         for key, one in founds.items():
             if derives(*key, plan):
                 start_ms, end_ms = first_ms - window.reach_ms, min(last_ms, window.end_ms) + window.reach_ms + 1
@@ -180,7 +191,7 @@ class PastWindows:
         places = {place_of(*key, plan) for key in founds} - {None}
         for place in sorted(place for place in places if place is not None):
             age_ms = PRESSURE_AGE_MS if place == ROOM else TEMPERATURE_AGE_MS
-            for key in leaning(self._store.readings.channels(), place, plan):
+            for key in leaning(self._channels, place, plan):
                 self._lean(key, first_ms - age_ms, last_ms + age_ms + 1, window, founds, now_ms)
         return out
 
@@ -199,9 +210,10 @@ class PastWindows:
 
     def _remember(self, founds: Mapping[Key, Found], made: list[tuple[Found, Derived]], plan: RoomPlan) -> None:
         """The line's memory of what is newest follows."""
-        channels = self._store.readings.channels()
         for key, one in founds.items():
-            self._ingest.station.past_kept(key, plan, int(one.rows.times_ms[one.new | one.changed][-1]), channels)
+            last_ms = int(one.rows.times_ms[one.new | one.changed][-1])
+            self._ingest.station.past_kept(key, plan, last_ms, self._channels)
+            self._tails.remember(key, one.rows, *one.span_ms)
         for one, other in made:
             times_ms = [*other.rows.times_ms[other.new][-1:].tolist(), *(row.time_ms for row in other.changed[-1:])]
             if times_ms:
@@ -245,7 +257,7 @@ class PastWindows:
         if before is not None:
             times_ms = np.concatenate((before.times_ms, times_ms))
             self._judge_kept(key, before.times_ms[before.times_ms < min(open_ms, int(rows.times_ms[0]))], events)
-        now = np.isin(rows.times_ms, times_ms) & (rows.times_ms < open_ms)
+        now = (new if before is None else among(rows.times_ms, times_ms)) & (rows.times_ms < open_ms)
         self._judging.judge(key, picked(rows, now), self._plan(), events)
         done.held[key] = Held(times_ms[times_ms >= open_ms], last_ms)
 
@@ -255,7 +267,9 @@ class PastWindows:
         if source != key and len(held.times_ms) and derives(*source, self._plan()):
             start_ms, end_ms = int(held.times_ms[0]), int(held.times_ms[-1]) + 1
             rows = self._store.past.kept(*source, start_ms, end_ms)
-            PastDerived(self._store, self._plan(), {}).of(source, rows, start_ms, end_ms)
+            PastDerived(self._store, self._plan(), {}, self._store.readings.channels()).of(
+                source, rows, start_ms, end_ms
+            )
         self._judge_kept(key, held.times_ms, events)
         self._judging.end(key, self._plan(), events)
 
@@ -263,18 +277,12 @@ class PastWindows:
         """Judge rows that were held and are kept."""
         if len(times_ms):
             rows = self._store.past.kept(*key, int(times_ms[0]), int(times_ms[-1]) + 1)
-            self._judging.judge(key, picked(rows, np.isin(rows.times_ms, times_ms)), self._plan(), events)
+            self._judging.judge(key, picked(rows, among(rows.times_ms, times_ms)), self._plan(), events)
 
 
-def tank_of(key: Key, plan: RoomPlan) -> str:
-    """The group a channel is kept with: the room's air, a tank, or a probe nobody claimed."""
-    if key[1] is Quantity.PRESSURE and key[0] in plan.probes:
-        return ""
-    tank = plan.channel(*key).tank
-    return f"tank {tank.id}" if tank is not None else f"probe {key[0]}"
-
-
-def is_made(key: Key, plan: RoomPlan, keys: Sequence[Key]) -> bool:
-    """Whether a channel is what is derived from another one of these."""
-    source = OTHER.get(key[1])
-    return source is not None and (key[0], source) in keys and derives(key[0], source, plan)
+def among(times_ms: Ints, some_ms: Ints) -> NDArray[np.bool_]:
+    """Which times are among some, both rising."""
+    if not len(some_ms):
+        return np.zeros(len(times_ms), dtype=bool)
+    found: NDArray[np.bool_] = some_ms[np.minimum(np.searchsorted(some_ms, times_ms), len(some_ms) - 1)] == times_ms
+    return found

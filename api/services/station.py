@@ -134,12 +134,13 @@ class Station:
         newest_ms, limits = self.newest.get(key), plan.channel(*key).limits
         if newest_ms is None or last_ms > newest_ms:
             self.newest.put(key, last_ms)
-            self._leaning.load([one for one in channels if (one.probe, one.quantity) == key], plan)
+            self._leaning.load([Channel(*key, last_ms=last_ms)], plan)
         if newest_ms is None or last_ms >= newest_ms - round((limits.past_s + (limits.gap_s or 0.0)) * 1000):
             self.streams.drop([key])
         place = place_of(*key, plan)
         if place is not None and last_ms >= self._partners.since_ms(place):
-            self._partners.load(channels, plan, place)
+            beside = [one for one in channels if one.quantity is key[1]]
+            self._partners.load(beside, plan, place)
 
     def past_derived(self, key: Key, other: Key, last_ms: int) -> None:
         """What is derived from a channel was kept, or changed, up to a time."""

@@ -21,6 +21,10 @@ KEPT = """
     SELECT time_ms, raw, unit, value, flag, arrival, reason FROM reading
     WHERE channel = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms
 """
+MARK = """
+    SELECT count(*), min(time_ms), max(time_ms), total(value), sum(flag), sum(arrival), total(length(reason))
+    FROM reading WHERE channel = ? AND time_ms >= ? AND time_ms < ?
+"""
 GOOD = "INSERT INTO reading VALUES ({channel}, ?, ?, ?, ?, {flag}, NULL, {arrival})"
 """What is good has no reason; numbers that are the same in every row are bound by nobody."""
 OTHERS = "INSERT INTO reading VALUES ({channel}, ?, ?, ?, ?, ?, ?, {arrival})"
@@ -55,6 +59,11 @@ class SqlitePast:
             np.array(arrivals, np.int8),
             {place: why for place, why in enumerate(reasons) if why is not None},
         )
+
+    def mark(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> tuple[object, ...]:
+        """A mark of a span."""
+        row: tuple[object, ...] = self._reader().execute(MARK, (self._id(probe, quantity), start_ms, end_ms)).fetchone()
+        return row
 
     def before(self, probe: str, quantity: Quantity, time_ms: int) -> int | None:
         """The newest reading before a time."""
