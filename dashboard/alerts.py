@@ -5,6 +5,7 @@ Must not do: change an alert's state, or decide what is urgent.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,8 @@ from dashboard.units import Units, lens
 from dashboard.words import PRIORITY_WORDS, STATE_WORDS, STEP_WORDS
 
 REPEATING = 3
+BEHIND = re.compile(r"(?: 80 %: [^.]*\.)?(?: Likely [^.]*\.)?")
+"""What a long message puts behind the first check."""
 WAITING = (AlertState.UNACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED)
 STANDING_ORDER = {
     AlertState.UNACKNOWLEDGED: 0,
@@ -159,7 +162,8 @@ def _text(alert: AlertNow) -> str:
     """The alert's text without the tank's name and the first check, which stand beside it."""
     head, found, rest = alert.text.partition(alert.first_check)
     doubt = rest[rest.index("This reading is suspect") :] if "This reading is suspect" in rest else ""
-    return _bare(f"{head} {doubt}".strip() if found and alert.first_check else alert.text, alert)
+    behind = BEHIND.match(rest)
+    return _bare(" ".join(f"{head} {behind[0] if behind else ''} {doubt}".split()) if found else alert.text, alert)
 
 
 def _bare(text: str, alert: AlertNow) -> str:

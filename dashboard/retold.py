@@ -20,7 +20,9 @@ def retold(text: str, quantity: Quantity | None, units: Units, most_oxygen_mg_l:
     written, seen = MEANING[quantity].unit_label, lens(quantity, units, most_oxygen_mg_l)
     if not written or seen.unit == written:
         return text
-    amount = re.compile(rf"(?<![\w.])([-\N{{MINUS SIGN}}]?\d+(?:\.\d+)?) {re.escape(written)}(?!\w)({RATE})?")
+    # said a second time, air saturation is a bare percent; "80 %:" is an interval
+    units_said = f"{re.escape(written)}(?!\\w)" + (r"|%(?![\w:])" if quantity is Quantity.OXYGEN_SATURATION else "")
+    amount = re.compile(rf"(?<![\w.])([-\N{{MINUS SIGN}}]?\d+(?:\.\d+)?) (?:{units_said})({RATE})?")
 
     def again(found: re.Match[str]) -> str:
         value = float(found[1].replace("\N{MINUS SIGN}", "-"))

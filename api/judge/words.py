@@ -42,6 +42,16 @@ FIRST_CHECK_OF = {
 """What to look at first where the cause says more than the kind of alert."""
 CHANGES = (AlertKind.CHANGE_IN_HOUR, AlertKind.CHANGE_IN_DAY)
 """Their ``doubt`` says by how much the water changed."""
+SHORT_UNITS = {
+    Quantity.OXYGEN_SATURATION: "%",
+    Quantity.CONDUCTIVITY: "µS/cm",
+    **dict.fromkeys(
+        (Quantity.AMMONIA, Quantity.NITRITE, Quantity.NITRATE, Quantity.HARDNESS, Quantity.ALKALINITY), "mg/L"
+    ),
+}
+"""Units that need not be said in full twice in one sentence."""
+FIRST_READ = 160
+"""What a phone shows of a message before it is opened."""
 LIKELY = 0.5
 """A cause less likely than this is no help half asleep. [1]"""
 SIDES = {AlertKind.LOW_OXYGEN: -1, AlertKind.COLD: -1, AlertKind.HEAT: 1}
@@ -54,21 +64,33 @@ def amount(value: float, quantity: Quantity) -> str:
     return f"{value:.{meaning.decimals}f} {meaning.unit_label}"
 
 
-def trend_words(outlook: Outlook, quantity: Quantity) -> str:
+def brief(value: float, quantity: Quantity) -> str:
+    """A value once its kind was said: with the shortest unit that leaves no doubt."""
+    return f"{value:.{MEANING[quantity].decimals}f} {SHORT_UNITS.get(quantity, MEANING[quantity].unit_label)}"
+
+
+def trend_words(outlook: Outlook, quantity: Quantity, *, interval: bool = True) -> str:
     """The trend and the time left in words; empty when no trend can be told."""
     rate = outlook.trend_per_hour
     if rate is None:
         return ""
     if rate == 0.0:
         return "steady"
-    words = f"{'falling' if rate < 0 else 'rising'} {amount(abs(rate), quantity)} per hour"
+    words = f"{'falling' if rate < 0 else 'rising'} {brief(abs(rate), quantity)} per hour"
     if outlook.left_s is not None and outlook.limit is not None:
-        words += f", {duration(outlook.left_s)} to {amount(outlook.limit, quantity)}"
+        words += f", {duration(outlook.left_s)} to {brief(outlook.limit, quantity)}"
         if outlook.low_s is None:
             return f"{words} at this rate"
-        late = duration(_about(outlook.high_s)) if outlook.high_s is not None else "never"
-        words += f" (80 %: {duration(_about(outlook.low_s))} to {late})"
+        words += f" ({interval_words(outlook)})" if interval else ""
     return words
+
+
+def interval_words(outlook: Outlook) -> str:
+    """How sure the time left is; empty where no interval is known."""
+    if outlook.left_s is None or outlook.limit is None or outlook.low_s is None:
+        return ""
+    late = duration(_about(outlook.high_s)) if outlook.high_s is not None else "never"
+    return f"80 %: {duration(_about(outlook.low_s))} to {late}"
 
 
 def _about(seconds: float) -> float:
@@ -130,13 +152,31 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
     head = f"{tank_name}: {MEANING[subject.quantity].label} {amount(event.value, subject.quantity)}"
     if event.limit is not None and not _ahead(event, event.value, event.limit):
         side = "below" if event.value < event.limit else "above"
-        head += f", {side} {amount(event.limit, subject.quantity)}"
-    trend = trend_words(outlook, subject.quantity)
-    trend = f" {trend[0].upper()}{trend[1:]}." if trend else ""
+        head += f", {side} {brief(event.limit, subject.quantity)}"
     doubt = f" This reading is suspect: {event.doubt}." if event.doubt else ""
     if subject.kind in CHANGES:
-        return f"{head}, {event.doubt}{extra}.{trend} {first}"
-    return f"{head}{extra}.{trend}{likely} {first}{why}{doubt}"
+        head, likely, why, doubt = f"{head}, {event.doubt}", "", "", ""
+    return _fitted(f"{head}{extra}.", outlook, subject.quantity, likely, first) + f"{why}{doubt}"
+
+
+def _fitted(head: str, outlook: Outlook, quantity: Quantity, likely: str, first: str) -> str:
+    """All that has to be read at once in the first 160 characters: what can wait stands behind the first check."""
+    interval = interval_words(outlook)
+    said = ""
+    for inside, before in ((True, likely), (False, likely), (False, "")):
+        trend = trend_words(outlook, quantity, interval=inside)
+        said = f"{head} {trend[0].upper()}{trend[1:]}." if trend else head
+        said += before
+        if len(said) + 1 + len(first_thing(first)) <= FIRST_READ:
+            break
+    behind = (f" {interval}." if interval and not inside else "") + ("" if before else likely)
+    return f"{said} {first}{behind}"
+
+
+def first_thing(first: str) -> str:
+    """The first thing of a first check: its question, or its first clause."""
+    ends = [place for mark in "?,.;" if (place := first.find(mark)) >= 0]
+    return first[: min(ends) + 1] if ends else first
 
 
 def _ahead(event: AlertEvent, value: float, limit: float) -> bool:

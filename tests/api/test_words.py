@@ -11,7 +11,19 @@ from api.domain.cause import Cause, CauseName
 from api.domain.quantity import Quantity
 from api.domain.words import KIND_WORDS, duration
 from api.judge.outlook import NOTHING, Outlook
-from api.judge.words import CAUTION, FIRST_CHECK, FIRST_CHECK_OF, amount, text, title, trend_words
+from api.judge.words import (
+    CAUTION,
+    FIRST_CHECK,
+    FIRST_CHECK_OF,
+    amount,
+    brief,
+    cause_words,
+    first_check,
+    first_thing,
+    text,
+    title,
+    trend_words,
+)
 
 HOUR_MS = 3_600_000
 
@@ -60,6 +72,38 @@ def test_the_interval_and_the_likely_cause() -> None:
     assert said.endswith(f"Why: {evidence[0]}.")
     perhaps = text(early, "A", Outlook(-1.5, 3.0, 7500.0, 6600.0, None), 2 * HOUR_MS)
     assert "(80 %: 1 h 50 min to never)" in perhaps
+
+
+PAIRS = [
+    (AlertKind.LOW_OXYGEN, Quantity.OXYGEN, 4.6, 5.0), (AlertKind.LOW_OXYGEN, Quantity.OXYGEN_SATURATION, 55.0, 60.0),
+    (AlertKind.HEAT, Quantity.TEMPERATURE, 31.2, 31.0), (AlertKind.COLD, Quantity.TEMPERATURE, 18.2, 20.0),
+    (AlertKind.OUTSIDE_CARE, Quantity.HARDNESS, 30.0, 50.0), (AlertKind.OUTSIDE_CARE, Quantity.AMMONIA, 1.9, 1.8),
+    (AlertKind.OUTSIDE_CARE, Quantity.PH, 6.31, 6.5),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("cause", [None, *CauseName])
+@pytest.mark.parametrize(("kind", "quantity", "value", "limit"), PAIRS)
+def test_all_that_is_read_first_is_in_160_characters(
+    kind: AlertKind, quantity: Quantity, value: float, limit: float, cause: CauseName | None
+) -> None:
+    """Tank, value, limit, trend, time left, first thing to check; what does not fit stands behind it, and stands."""
+    causes = (Cause(cause, 0.9, ("it falls",)),) if cause is not None else ()
+    one = replace(event(kind, value=value, limit=limit), subject=Subject("t1", kind, "p1", quantity), causes=causes)
+    left = Outlook(-1.5, 3.0, 7500.0, 6600.0, 9000.0)
+    said = text(one, "Nursery rack 7", left, 2 * HOUR_MS)
+    first = first_thing(first_check(one))
+    for words in (
+        "Nursery rack 7: ",
+        amount(value, quantity),
+        brief(limit, quantity),
+        "per hour",
+        "2 h 5 min to",
+        first,
+    ):
+        assert words in said[:160], (words, said)
+    assert "80 %: 1 h 50 min to 2 h 30 min" in said
+    assert cause in (None, CauseName.NOT_KNOWN) or cause_words(one).strip() in said
 
 
 def test_a_cause_that_is_hardly_likely_is_not_told_first() -> None:

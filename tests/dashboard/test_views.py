@@ -13,7 +13,7 @@ from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.words import duration
 from api.services.answers import StripCell
-from dashboard.alerts import standing_first
+from dashboard.alerts import alert_view, standing_first
 from dashboard.clock import Clock
 from dashboard.notices import notices_of
 from dashboard.readings import UNJUDGED, reading_views
@@ -23,7 +23,7 @@ from dashboard.strip import CELLS, strip_of
 from dashboard.units import Units, lens
 from dashboard.views import head_view, needs_attention, room_view
 from dashboard.words import count, joined
-from tests.dashboard.made_up_room import NOW_MS, WARMTH, latest, pair, room, strip
+from tests.dashboard.made_up_room import NOW_MS, PAST, WARMTH, latest, pair, room, strip
 
 CLOCK = Clock("Europe/Vienna", NOW_MS)
 DAY_MS = 86_400_000
@@ -225,3 +225,20 @@ def test_of_equally_urgent_alerts_the_tank_with_less_time_left_is_called_first()
     assert [view.id for view in room_view(both, Units()).waiting] == [one.alerts[0].id, 50]
     swapped = replace(both, tanks=(both.tanks[1], both.tanks[0], *both.tanks[2:]))
     assert [view.id for view in room_view(swapped, Units()).waiting] == [50, one.alerts[0].id]
+
+
+def test_what_a_long_message_puts_behind_the_first_check_is_still_shown() -> None:
+    """The interval and the cause, not the evidence, which has its own place; in the keeper's unit."""
+    check = "Is the airstone bubbling? Check the airline."
+    text = (
+        f"Tank 9: oxygen saturation 55 % of air saturation, below 60 %. Falling 2 % per hour, 2 h to 30 %. {check}"
+        " 80 %: 1 h 50 min to 2 h 30 min. Likely air lost. Why: it falls."
+    )
+    alert = replace(
+        PAST, tank_name="Tank 9", text=text, first_check=check, quantity=Quantity.OXYGEN_SATURATION, tank="t9"
+    )
+    view = alert_view(alert, Units(), Clock("UTC", NOW_MS), {"t9": 8.0})
+    assert view.text == (
+        "Oxygen saturation 4.4 mg/L, below 4.8 mg/L. Falling 0.2 mg/L per hour, 2 h to 2.4 mg/L."
+        " 80 %: 1 h 50 min to 2 h 30 min. Likely air lost."
+    )
