@@ -16,6 +16,7 @@ from api.services.people_edit import PeopleEdit
 from api.services.plan import RoomPlan
 from api.services.reach import Reach
 from api.services.records import Records
+from api.services.rota_week import RotaWeek
 from api.services.telling import Telling
 from api.storage.base import Store
 from api.told_file import leave_told
@@ -38,7 +39,7 @@ class Reaching:
     ) -> None:
         tests = DailyTest(store, ingest, plan)
         self.people = People(store, plan, tests)
-        self._records, self._folder = records, folder
+        self._records, self._folder, self.rota = records, folder, RotaWeek(plan)
         self.edit = PeopleEdit(store, plan, self._changed, usable, now_ms)
         leave_told(folder, plan())
         self.answering = Answering(store, ingest, plan, records, links)

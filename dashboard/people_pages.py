@@ -12,11 +12,12 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from api.domain.alert import AlertState
-from api.domain.people import LadderSettings, time_words, weekday_words
+from api.domain.people import WEEKDAYS, LadderSettings, time_words, weekday_words
 from api.domain.words import KIND_WORDS
 from api.services.people import ChannelNow, LadderNow, PersonNow
+from api.services.rota_week import RotaDay
 from dashboard import render
-from dashboard.clock import Clock
+from dashboard.clock import MONTHS, Clock
 from dashboard.reaching import reaching
 from dashboard.visit import Glance, Visit, visit
 from dashboard.words import STATE_WORDS, joined
@@ -61,6 +62,7 @@ def get_people(request: Request, sent: int = 0, changed: str = "") -> Response:
         "address": now.address,
         "sent": max(0, sent),
         "changed": changed[:80],
+        "rota": [_day(one) for one in reaching(request).rota.week(here.clock.now_ms)],
         "above": edit.changed(),
         "left_out": edit.left_out(),
         "history": [(here.clock.moment(one.from_ms), one) for one in edit.history()],
@@ -105,6 +107,18 @@ def _channel(now: ChannelNow, clock: Clock) -> ChannelView:
         return ChannelView(now.target, now.kind, "unknown", f"test sent at {sent.text}, on its way")
     words = f"test of {sent.text} not delivered: {test.last_error}"
     return ChannelView(now.target, now.kind, "danger", words)
+
+
+def _day(one: RotaDay) -> tuple[str, list[tuple[str, str, str]]]:
+    """A day of the rota: its stretches, who is called first, and who else is in their hours."""
+    turns = []
+    for turn in one.turns:
+        others = [name for name in turn.there if name != turn.first]
+        there = f"{joined(others)} too" if others and turn.first in turn.there else ""
+        if not turn.there:
+            there = "nobody in their hours: urgent only"
+        turns.append((f"{time_words(turn.from_min)} to {time_words(turn.to_min)}", turn.first or "nobody", there))
+    return f"{WEEKDAYS[one.day.weekday()]} {one.day.day} {MONTHS[one.day.month - 1]}", turns
 
 
 def _telling(now: LadderNow, here: Visit, room: bool) -> tuple[int, str, str]:

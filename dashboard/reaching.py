@@ -11,6 +11,7 @@ from api.services.answering import Answer, LinkNow
 from api.services.links import Link
 from api.services.people import PeopleNow
 from api.services.people_edit import PeopleChanged, PersonToChange, WishedPerson
+from api.services.rota_week import RotaDay
 
 
 class Answering(Protocol):
@@ -58,8 +59,19 @@ class PeopleEdit(Protocol):
         """Withdraw what was changed of a person. Raises InputError, DoubtfulPeople, NotFound."""
 
 
+class Rota(Protocol):
+    """Whose turn it is."""
+
+    def week(self, now_ms: int) -> tuple[RotaDay, ...]:
+        """Seven days from today on."""
+
+
 class Reaching(Protocol):
     """All of it."""
+
+    @property
+    def rota(self) -> Rota:
+        """Whose turn it is."""
 
     @property
     def edit(self) -> PeopleEdit:
