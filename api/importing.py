@@ -17,7 +17,7 @@ from api.services.import_rounds import ImportRounds
 from api.services.import_run import ImportRun
 from api.services.imports import Imports
 from api.services.ingest import Ingest
-from api.services.keeping import KeepInPacks
+from api.services.keep_past import KeepPast
 from api.services.records import Records
 from api.services.rounds import Rounds
 from api.storage.base import Store
@@ -26,14 +26,15 @@ WAIT_S, PATIENCE_S = 0.5, 900.0
 
 
 class Importing:
-    """``desk`` is what pages and routes ask, ``run`` does one import, ``drop`` is the drop folder."""
+    """``desk`` is what pages and routes ask, ``run`` does one import, ``drop`` is the drop folder, ``keep`` keeps a
+    file's readings."""
 
     def __init__(self, store: Store, data: Path, records: Records, ingest: Ingest, now_ms: Callable[[], int]) -> None:
         folder = ImportFolder(data)
         self._store, self.again = store, Again(store, ingest, records.plan, now_ms)
         self.desk = Imports(store, records.plan, folder, now_ms)
-        keep = KeepInPacks(store, ingest)
-        self.run = ImportRun(store, records, keep, read, folder, now_ms, self._wait)
+        self.keep = KeepPast(store, ingest, records.plan, now_ms)
+        self.run = ImportRun(store, records, self.keep, read, folder, now_ms, self._wait)
         self.drop = DropFolder(self.desk, data, now_ms)
         self.jobs = ImportRounds(store, self.desk, self.run, now_ms, self.drop.over)
         self._alone = False

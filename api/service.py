@@ -6,7 +6,6 @@ import fcntl
 import os
 from collections.abc import Callable
 from concurrent.futures import Future
-from functools import cached_property
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -34,7 +33,6 @@ from api.services.grace import Graces
 from api.services.husbandry import EventLog
 from api.services.imports import Imports
 from api.services.ingest import Ingest
-from api.services.keep_past import KeepPast
 from api.services.keepers import Keepers
 from api.services.links import Links
 from api.services.lives import Lives
@@ -148,11 +146,6 @@ class Service:
     def performances(self) -> Performances:
         """How the alerts themselves do."""
         return Performances(self.store, self.plan)
-
-    @cached_property
-    def keep_past(self) -> KeepPast:
-        """Recorded readings, column by column."""
-        return KeepPast(self.store, self.ingest, self.plan, self.now_ms)
 
     @property
     def air_tests(self) -> AirTests:

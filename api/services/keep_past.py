@@ -7,19 +7,19 @@ Must not do: read files (``api/intake``), or hold back a reading that is still n
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from api.intake.block import RefusedRow, Series
+from api.intake.block import Series
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
+from api.services.keeping import Kept
 from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, TEMPERATURE_AGE_MS
-from api.services.past_rows import Conflict, Given, Key, Tally, gathered, sifted
+from api.services.past_rows import Given, Key, Tally, gathered, sifted
 from api.services.past_window import Held, PastWindows, Window
 from api.services.plan import RoomPlan
 from api.storage.base import Store
@@ -28,16 +28,6 @@ ROWS = 8_000
 """New readings in one piece of work."""
 NEWS = 500
 """Readings that are still news are handed to the line in packs of so many."""
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What became of rows; ``refused``: a time before 2000 or ahead of the clock, or what no probe can be."""
-
-    accepted: int
-    duplicate: int
-    conflicts: tuple[Conflict, ...]
-    refused: tuple[RefusedRow, ...]
 
 
 class KeepPast:

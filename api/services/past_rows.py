@@ -17,25 +17,12 @@ from api.domain.reading import RawReading
 from api.intake.block import RefusedRow, Series
 from api.services.convert import same_unit
 from api.services.ingest import refuse_time
+from api.services.keeping import Conflict
 from api.storage.past_base import Columns
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Key = tuple[str, Quantity]
-
-
-@dataclass(frozen=True, slots=True)
-class Conflict:
-    """A row that says something else than what is kept of its moment already; what is kept stays."""
-
-    probe: str
-    quantity: Quantity
-    line: int
-    time_ms: int
-    kept_value: float
-    kept_unit: str
-    given_value: float
-    given_unit: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from api.intake.block import Series
 from api.service import Service
 from api.services.import_folder import ImportFolder
 from api.services.import_run import ImportRun
-from api.services.keeping import Keep, KeepInPacks, Kept
+from api.services.keep_past import KeepPast
+from api.services.keeping import Keep, Kept
 from api.services.records import Records
 from tests.support.import_blocks import START_MS, Blocks, cut, job_of, minutes
 from tests.support.rooms import TestRoom, room
@@ -50,7 +51,7 @@ def _run(lab: TestRoom, blocks: Blocks, keep: Keep | None = None) -> ImportRun:
     service: Service = lab.service
     records = Records(service.store)
     service.ingest._plan = records.plan
-    keep = keep or KeepInPacks(service.store, service.ingest)
+    keep = keep or KeepPast(service.store, service.ingest, records.plan, lambda: lab.now_ms)
     return ImportRun(service.store, records, keep, blocks, ImportFolder(lab.folder / "data"), lambda: lab.now_ms)
 
 
@@ -105,7 +106,8 @@ def test_after_a_kill_it_goes_on_where_it_was(lab: TestRoom) -> None:
     """The block that was kept but not noted is gone through again and doubles nothing, in the file neither."""
     blocks = Blocks(cut(minutes(ROWS), 50))
     number = _job(lab)
-    keep = KeepInPacks(lab.service.store, lab.service.ingest)
+    service = lab.service
+    keep = KeepPast(service.store, service.ingest, service.plan, lambda: lab.now_ms)
     with pytest.raises(KeyboardInterrupt):
         _run(lab, blocks, Failing(keep, 3)).run(number)
     before = lab.service.store.imports.job(number)

@@ -79,10 +79,10 @@ def import_all(lab: TestRoom, readings: Sequence[RawReading], size: int) -> tupl
     """Block by block; accepted and duplicates."""
     accepted = duplicate = 0
     for start in range(0, len(readings), size):
-        done = lab.service.keep_past.take(columns(readings[start : start + size]), lab.now_ms)
+        done = lab.service.importing.keep.take(columns(readings[start : start + size]), lab.now_ms)
         accepted, duplicate = accepted + done.accepted, duplicate + done.duplicate
         assert (done.refused, done.conflicts) == ((), ())
-    lab.service.keep_past.finish()
+    lab.service.importing.keep.finish()
     return accepted, duplicate
 
 

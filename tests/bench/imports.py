@@ -111,10 +111,10 @@ def ours(file: Path, port: int) -> None:
     understood = look(file)
     assert understood.recipe is not None, understood.questions
     for block in blocks(file, understood.recipe):
-        kept = service.keep_past.take(block.series, service.now_ms())
+        kept = service.importing.keep.take(block.series, service.now_ms())
         accepted += kept.accepted
         refused += len(block.refused) + len(kept.refused) + kept.duplicate + len(kept.conflicts)
-    service.keep_past.finish()
+    service.importing.keep.finish()
     took_s = time.perf_counter() - start_s
     alerts = len(service.store.state.alerts(None, 100_000))
     print(
