@@ -106,7 +106,7 @@ class Service:
             os.close(self._lock)
             raise
         self.lives, self.reports = Lives(self.store), Reports(self.store, self.plan)
-        self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_stages, now_ms)
+        self.guard = SoftGuard(self.store, self.lives, self.plan, records.put_stages, now_ms, records.put_spans)
         self.events = EventLog(self.store, self.plan, self.lives, self.guard.look)
         self.animals = Animals(self.store, self.plan, self.lives, self.events)
         self.guard.look()

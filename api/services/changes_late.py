@@ -91,7 +91,7 @@ def _in_force(
     channel: ChannelPlan, quantity: Quantity, first_ms: int, last_ms: int, plan: RoomPlan
 ) -> Iterator[tuple[int, int, ChannelPlan]]:
     """Stretches of a time and the channel as it was judged then; care ranges change where somebody changed them."""
-    changed = plan.care_then.moments_ms if plan.care_then is not None and plan.care_then.changes_ever else ()
+    changed = plan.moments_ms(channel.tank.id) if channel.tank is not None else ()
     edges = [first_ms, *(at for at in changed if first_ms < at <= last_ms), last_ms + STEP_MS]
     for from_ms, to_ms in pairwise(edges):
         yield from_ms, to_ms, plan.in_force(channel, quantity, from_ms)

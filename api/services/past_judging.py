@@ -126,7 +126,7 @@ class PastJudging:
 def _by_care(past: ChannelPlan, key: Key, rows: Columns, plan: RoomPlan) -> list[tuple[int, int, ChannelPlan]]:
     """Places from and to, and the channel with the care range in force there."""
     times_ms = rows.times_ms
-    changes_ms = plan.care_then.moments_ms if plan.care_then is not None and plan.care_then.changes_ever else ()
+    changes_ms = plan.moments_ms(past.tank.id) if past.tank is not None else ()
     inside = [moment_ms for moment_ms in changes_ms if times_ms[0] < moment_ms <= times_ms[-1]]
     starts = [0, *np.searchsorted(times_ms, np.array(inside, np.int64)).tolist()]
     return [

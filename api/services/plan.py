@@ -21,6 +21,7 @@ from api.judge.alert_cycle import Delays
 from api.judge.check_defaults import defaults, merge
 from api.judge.samples import KINDS, OTHER_KINDS, delays_of
 from api.judge.soft_stage import tighter
+from api.judge.stages import Spans, edges_of, stages_at
 from api.science.pressure import standard_pressure_kpa
 from api.services.care_then import CareThen
 
@@ -66,6 +67,8 @@ class RoomPlan:
     morning: MorningSettings = USUAL_MORNING
     care_then: CareThen | None = None
     """Care ranges with what people changed, now and in the past."""
+    stage_spans: Spans | None = None
+    """When which tank held animals of which stage, of all that is known; None: nobody looked."""
     stages: Mapping[str, frozenset[str]] = field(default_factory=dict)
     """Tanks with berried animals or young, by stage."""
     _channels: dict[tuple[str, Quantity], ChannelPlan] = field(default_factory=dict)
@@ -156,18 +159,33 @@ class RoomPlan:
 
     def range_of(self, tank: Tank, quantity: Quantity) -> CareRange | None:
         """The care range of a quantity in a tank; tighter while an animal there is soft."""
-        stages = self.stages.get(tank.id, frozenset()) | ({"soft"} if tank.id in self.soft else frozenset())
+        stages = self.stages_now(tank.id)
         if self.care_then is not None:
             return self.care_then.range_of(tank, quantity, stages)
         profile = self.care.get(tank.care)
         found = profile.range_of(quantity) if profile is not None else None
         return tighter(found) if found is not None and tank.id in self.soft else found
 
+    def stages_now(self, tank: str) -> frozenset[str]:
+        """The stages of animals in a tank now."""
+        return self.stages.get(tank, frozenset()) | ({"soft"} if tank in self.soft else frozenset())
+
+    def stages_then(self, tank: str, time_ms: int) -> frozenset[str]:
+        """The stages of animals in a tank at a time; as now, where no lives were looked through."""
+        return self.stages_now(tank) if self.stage_spans is None else stages_at(self.stage_spans, tank, time_ms)
+
+    def moments_ms(self, tank: str) -> tuple[int, ...]:
+        """When a tank's care ranges may have changed: people changed them, or a stage began or ended."""
+        changed = self.care_then.moments_ms if self.care_then is not None and self.care_then.changes_ever else ()
+        return tuple(sorted({*changed, *edges_of(self.stage_spans or {}, tank)}))
+
     def in_force(self, channel: ChannelPlan, quantity: Quantity, time_ms: int) -> ChannelPlan:
         """A channel with the care range that was in force at a time."""
-        if self.care_then is None or not self.care_then.changes_ever or channel.tank is None:
+        if self.care_then is None or channel.tank is None:
             return channel
-        stages = {"soft"} if channel.tank.id in self.soft else set()
+        stages = self.stages_then(channel.tank.id, time_ms)
+        if not self.care_then.changes_ever and stages == self.stages_now(channel.tank.id):
+            return channel
         care = self.care_then.range_of(channel.tank, quantity, stages, time_ms)
         return replace(channel, care=care, delays=delays_of(care) if care is not None else None)
 

@@ -23,6 +23,7 @@ from api.domain.quantity import Quantity
 from api.domain.tank import UNREAD, Notify, Probe, Room, RoomFile, ServiceSettings, Tank
 from api.domain.texts import person_name, writable
 from api.judge.alert_cycle import acknowledge
+from api.judge.stages import Spans
 from api.services.calibrations import entry_of, in_force
 from api.services.care_then import care_over_time
 from api.services.ingest import Ingest
@@ -41,6 +42,7 @@ class Records:
         self._store = store
         self._soft: frozenset[str] = frozenset()
         self._stages: dict[str, frozenset[str]] = {}
+        self._spans: Spans | None = None
         self._plan = self._load()
 
     def plan(self) -> RoomPlan:
@@ -105,6 +107,7 @@ class Records:
             lines=self._lines(),
             soft=self._soft,
             stages=self._stages,
+            stage_spans=self._spans,
             people=people_in_force(people_in(top), self._store.people.changes()),
             people_in_file=people_in(top),
             ladder=ladder_in(top),
@@ -126,6 +129,12 @@ class Records:
         """Which tanks hold soft or berried animals, or young; a new plan when that changed."""
         if (soft, stages) != (self._soft, self._stages):
             self._soft, self._stages = soft, dict(stages)
+            self.reload()
+
+    def put_spans(self, spans: Spans) -> None:
+        """When which tank held animals of which stage; a new plan when that changed."""
+        if spans != self._spans:
+            self._spans = spans
             self.reload()
 
     def add_tank(self, tank: Tank, now_ms: int) -> None:

@@ -14,6 +14,7 @@ from api.domain.husbandry import EventKind
 from api.domain.life import Life, Stage
 from api.judge.alert_cycle import AT_ONCE, Sample
 from api.judge.soft_stage import DAY_MS, SOFT_D, hard_from_ms, soft_until_ms, stage_at
+from api.judge.stages import Spans, spans_of
 from api.services.answers import BroodNow, SoftNow
 from api.services.entries import entry_of
 from api.services.ingest import Ingest
@@ -38,8 +39,12 @@ class SoftGuard:
         plan: Callable[[], RoomPlan],
         put_stages: Callable[[frozenset[str], Mapping[str, frozenset[str]]], None],
         now_ms: Callable[[], int],
+        put_spans: Callable[[Spans], None] = lambda spans: None,
     ) -> None:
+        """``put_spans`` tells it when which tank held which, of all that is known."""
         self._store, self._lives, self._plan, self._put_stages, self._now_ms = store, lives, plan, put_stages, now_ms
+        self._put_spans = put_spans
+        self._seen: tuple[dict[int, Life], list[tuple[str, SoftNow]]] | None = None
         self._lock = Lock()
 
     def tanks(self, now_ms: int) -> dict[str, tuple[SoftNow, ...]]:
@@ -57,15 +62,17 @@ class SoftGuard:
 
     def _nobodys(self, now_ms: int) -> list[tuple[str, SoftNow]]:
         """Exuviae found where nobody knows whose they are."""
-        start_ms = now_ms - round(SOFT_D * DAY_MS)
-        asked = Asked(kinds=(EventKind.EXUVIA,), start_ms=start_ms + 1, end_ms=now_ms + 1, standing=True)
         out = []
-        for row in self._store.animals.events(asked):
-            event = entry_of(row).event
-            if event.animal is None and event.tank is not None:
-                until_ms = event.time_ms + round(SOFT_D * DAY_MS)
-                out.append((event.tank, SoftNow(None, ONE_OF_THEM, Stage.SOFT, event.time_ms, until_ms, until_ms)))
+        for tank, time_ms in self._exuviae(now_ms - round(SOFT_D * DAY_MS) + 1, now_ms):
+            until_ms = time_ms + round(SOFT_D * DAY_MS)
+            out.append((tank, SoftNow(None, ONE_OF_THEM, Stage.SOFT, time_ms, until_ms, until_ms)))
         return out
+
+    def _exuviae(self, start_ms: int, now_ms: int) -> list[tuple[str, int]]:
+        """Tank and time of exuviae that are nobody's. [ms]"""
+        asked = Asked(kinds=(EventKind.EXUVIA,), start_ms=start_ms, end_ms=now_ms + 1, standing=True)
+        events = [entry_of(row).event for row in self._store.animals.events(asked)]
+        return [(one.tank, one.time_ms) for one in events if one.animal is None and one.tank is not None]
 
     def broods(self) -> dict[str, tuple[BroodNow, ...]]:
         """Mothers with eggs or young, by tank."""
@@ -82,7 +89,11 @@ class SoftGuard:
             now_ms = self._now_ms()
             soft = {tank: [one for one in some if one.stage is Stage.SOFT] for tank, some in self.tanks(now_ms).items()}
             soft = {tank: some for tank, some in soft.items() if some}
-            broods = self.broods()
+            broods, lives = self.broods(), self._lives.all()
+            seen = (lives, self._nobodys(now_ms))
+            if seen != self._seen:
+                self._put_spans(spans_of(lives.values(), self._exuviae(0, now_ms)))
+                self._seen = seen
             self._put_stages(frozenset(soft), {tank: _stages(some) for tank, some in broods.items()})
             living: dict[str, list[Life]] = {}
             for life in self._lives.all().values():
