@@ -38,22 +38,23 @@ def columns(width: int) -> dict[str, type[pl.String]]:
 def split(piece: Piece, delimiter: str, width: int) -> Cells:
     """The cells of a piece of a file with ``width`` columns; blank lines are passed over."""
     count = piece.count
-    if b'"' not in piece.data and not piece.broken:
-        frame = _read(piece.data, delimiter, width)
+    if not piece.broken:
+        # As many rows as lines, and a last cell in each: no quotation mark has swallowed a line or a delimiter.
+        frame = _read(piece.data, delimiter, width, '"' if b'"' in piece.data else None)
         if frame is not None and frame.height == count and not frame[f"c{width - 1}"].null_count():
             return Cells(frame, np.arange(piece.first_line, piece.first_line + count, dtype=np.int64))
     return _by_lines(piece, delimiter, width)
 
 
-def _read(data: bytes, delimiter: str, width: int) -> pl.DataFrame | None:
-    """Lines without quotes; None when some line has more cells."""
+def _read(data: bytes, delimiter: str, width: int, quote: str | None = None) -> pl.DataFrame | None:
+    """All cells at once; None when some line has more of them, or quotation marks that make no sense."""
     if not data:
         return pl.DataFrame(schema=columns(width))
     try:
         return pl.read_csv(
-            data, has_header=False, schema=columns(width), separator=delimiter, quote_char=None, infer_schema=False
+            data, has_header=False, schema=columns(width), separator=delimiter, quote_char=quote, infer_schema=False
         )
-    except pl.exceptions.PolarsError:
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         return None
 
 

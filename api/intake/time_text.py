@@ -28,7 +28,7 @@ ZONE_MARKS = {"z": 0, "utc": 0, "gmt": 0, "ut": 0, "cet": 60, "mez": 60, "cest":
 _NAME = r"[^\W\d_]{3,10}"
 _DATE = re.compile(
     rf"(?:{_NAME}[.,]*\s+(?=\d|{_NAME}))?(?:"
-    r"(?P<y2>\d{4})(?P<m2>\d{2})(?P<d2>\d{2})(?=\D|\Z|\d{4}(?:\d{2})?\Z)"
+    r"(?P<y2>\d{4})(?P<m2>\d{2})(?P<d2>\d{2})(?=\D|\Z|\d{4}(?:\d{2})?(?!\d))"
     r"|(?:(?P<y1>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
     r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<c>\d{4}|\d{2})"
     rf"|(?P<d3>\d{{1,2}})[-/ .]{{1,2}}(?P<n3>{_NAME})[-/ .,]{{1,2}}(?P<y3>\d{{4}}|\d{{2}})"
@@ -38,12 +38,14 @@ _DATE = re.compile(
     re.IGNORECASE,
 )
 _CLOCK = re.compile(
-    r"(?:(?P<h>\d{1,2})[:hH](?P<m>\d{2})(?:[:m](?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?s?)?"
+    r"(?:(?P<h>\d{1,2})[:hH](?P<m>\d{1,2})(?:[:m](?P<s>\d{1,2})(?:[.,:](?P<f>\d{1,9}))?s?)?"
     r"|(?P<h2>\d{2})(?P<m2>\d{2})(?P<s2>\d{2})?(?:[.,](?P<f2>\d{1,9}))?|(?P<h3>\d{1,2})(?=\s*[ap]\.?m))"
     r"\s*(?P<half>[ap]\.?\s?m\.?)?",
     re.IGNORECASE,
 )
 _OFFSET = re.compile(r"(?:(?:UTC|GMT)\s?)?(?P<sign>[-+−])(?P<h>\d{1,2})(?::?(?P<m>\d{2}))?\Z", re.IGNORECASE)
+_PADDED = re.compile(r"(?<=\d)([-/.:])\s+(?=\d)")
+"""A blank where a zero was left out, as in ``17. 6.2005``."""
 _MARK = re.compile(r"[(\[]?([A-Za-z]{1,5})[)\]]?\Z")
 
 
@@ -66,7 +68,7 @@ class Said:
 
 def said(text: str) -> Said | None:
     """What a cell says, None when it is neither a date nor a clock time."""
-    text = text.strip().strip("'\"").strip()
+    text = _PADDED.sub(r"\1", text.strip().strip("'\"").strip())
     if not text or len(text) > 60 or not any(map(str.isdigit, text)):
         return None
     date = _date(text)

@@ -23,14 +23,24 @@ SERIAL_1970 = 25_569
 """1970-01-01 in days of the 1900 date system, right from March 1900 on (ECMA-376 part 1, 18.17.4.1)."""
 SERIAL_1904 = 24_107
 """1970-01-01 in days of the 1904 date system."""
+POSIX_MS = 3_124_224_000_000
+"""2069: two-digit years from 69 on lie before 2000."""
 LOW_MS, HIGH_MS = -2_208_988_800_000, 7_258_118_400_000
 ORDER_WORDS = {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}
 _USUAL = re.compile(
     r"(?:(?P<ymd>\d{4})(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2}|(?P<first>\d{1,2})(?P<s2>[-/.])\d{1,2}(?P=s2)(?P<last>\d{4}|\d{2})"
-    r"|\d{1,2}(?P<s3>[- ])[A-Za-z]{3}(?P=s3)(?P<named>\d{4}))"
-    r"(?:(?P<gap>[T ])\d{1,2}:\d{2}(?P<second>:\d{2})?(?P<dot>\.\d{1,6})?(?P<half> ?[AaPp][Mm])?)?"
-    r"(?P<zone>Z|[+-]\d{2}:\d{2})?"
+    r"|\d{1,2}(?P<s3>[- ])[A-Za-z]{3,9}(?P=s3)(?P<named>\d{4})|\d{8}(?P<s4>[T ]?)\d{4}(?P<s5>\d{2})?(?P<z4>Z)?)"
+    r"(?:(?P<gap>[T ])\d{1,2}:\d{2}(?P<second>:\d{2})?(?P<dot>\.\d{1,6})?(?P<half> ?[AaPp][Mm])?"
+    r"(?P<zone>Z|[+-]\d{2}:\d{2})?)?"
 )
+
+
+_PARTS = re.compile(r"%\.f|%[A-Za-z]|[^%]")
+_SHAPES = {
+    "%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%B": "[A-Za-z]{3,9}", "%H": r"\d{1,2}",
+    "%I": r"\d{1,2}", "%M": r"\d{1,2}", "%S": r"\d{1,2}", "%.f": r"(\.\d{1,9})?", "%p": "[AaPp][Mm]",
+}  # fmt: skip
+_WIDTHS = {"%Y": 4} | dict.fromkeys("-/. T:", 1)
 
 
 @dataclass(slots=True)
@@ -50,7 +60,9 @@ def usual_format(text: str, order: str) -> tuple[str, int] | None:
     if found["ymd"]:
         day = "%Y{0}%m{0}%d".format(found["s1"])
     elif found["named"]:
-        day = "%d{0}%b{0}%Y".format(found["s3"])
+        day = "%d{0}%B{0}%Y".format(found["s3"])
+    elif found["s4"] is not None:
+        day = f"%Y%m%d{found['s4']}%H%M" + ("%S" if found["s5"] else "")
     elif order:
         year = "%Y" if len(found["last"]) == 4 else "%y"
         if year == "%Y" and order == "ymd":
@@ -62,7 +74,7 @@ def usual_format(text: str, order: str) -> tuple[str, int] | None:
     clock = f"{found['gap']}{'%I' if half else '%H'}:%M" if found["gap"] else ""
     clock += ":%S" if found["second"] else ""
     clock += "%.f" if found["dot"] else ""
-    return day + clock + (" %p" if half[:1] == " " else "%p" if half else ""), len(found["zone"] or "")
+    return day + clock + (" %p" if half[:1] == " " else "%p" if half else ""), len(found["zone"] or found["z4"] or "")
 
 
 def read_texts(texts: pl.Series, order: str, marks: dict[str, int]) -> Times:
@@ -90,7 +102,9 @@ def _usual(texts: pl.Series, known: tuple[str, int], left: NDArray[np.bool_], ou
     read = text.str.to_datetime(spelling, time_unit="ms", strict=False, cache=False)
     physical = read.to_physical()
     ms = (physical.fill_null(LOW_MS - 1) if physical.null_count() else physical).to_numpy()
-    good = (ms >= LOW_MS) & (ms <= HIGH_MS)
+    good = (ms >= LOW_MS) & (ms <= HIGH_MS) & _in_shape(text, spelling)
+    if "%y" in spelling:
+        good &= ms < POSIX_MS
     if zone:
         offset_ms, has = _offsets(part.str.tail(zone))
         ms, good = ms - offset_ms, good & has
@@ -106,13 +120,26 @@ def _usual(texts: pl.Series, known: tuple[str, int], left: NDArray[np.bool_], ou
     return bool(good.any())
 
 
+def _in_shape(texts: pl.Series, spelling: str) -> NDArray[np.bool_]:
+    """Which texts are written as the format says, as its reader also takes some that lack a gap or a digit."""
+    whole = "".join(_SHAPES.get(part) or re.escape(part) for part in _PARTS.findall(spelling))
+    if "%Y%m" in spelling:
+        whole = whole.replace("{1,2}", "{2}")
+    elif not ("%B" in spelling or "%.f" in spelling):
+        # Of full length and with signs between, no digit can have slipped into its neighbour's place.
+        full = texts.str.len_bytes() == sum(_WIDTHS.get(part, 2) for part in _PARTS.findall(spelling))
+        if full.null_count() == 0 and full.all():
+            return full.to_numpy()
+    return texts.str.contains(f"^{whole}$").fill_null(False).to_numpy()
+
+
 def _offsets(zones: pl.Series) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Offsets that stand behind times, and which are offsets."""
     whole = re.compile(r"([+-])(\d{2}):(\d{2})")
     known: dict[str, int] = {}
     for text in zones.drop_nulls().unique():
         found = whole.fullmatch(text)
-        if found:
+        if found and int(found[2]) <= 18:
             known[text] = (1 if found[1] == "+" else -1) * (int(found[2]) * 60 + int(found[3])) * 60_000
         elif text == "Z":
             known[text] = 0
