@@ -30,12 +30,13 @@ USUAL_LOW = 0.25
 SLOWEST, QUICKEST = 0.06, 0.36
 """A cap that fouls loses all it says within a day at the quickest; quicker falls are more often the water's
 (judgement). [mg/L/h]"""
-STRAIGHT_MG_L, NOISES = 0.022, 1.3
+STRAIGHT_MG_L, NOISES = 0.024, 1.3
 """Off its line by no more than this and what noise makes of a mean."""
-SLOWS, HASTENS = 0.85, 1.2
+SLOWS, HASTENS = 0.82, 1.2
 """Slope of the second half over the first: the straight lie between. [1]"""
-WARMS_K = 1.2
-"""Warmer water holds less: 0.15 mg/L for each kelvin at 25 degC (Benson & Krause). [K]"""
+HOLDS_LESS, WARMS_K = 0.07, 1.2
+"""Warmer water holds less, 0.15 mg/L for each kelvin at 25 degC (Benson & Krause). In a heater's turn it gets half as
+far (judgement), and that is added again; more warmth than this explains too much. [mg/L/K], [K]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ def _just_before(cells: list[Cell], first: int) -> float:
 
 
 def _fall(part: list[Cell], usual: float, from_mg_l: float, noise_mg_l: float) -> Fall | None:
-    oxygen = [one[1] for one in part]
+    oxygen = [one[1] + HOLDS_LESS * (one[2] - part[0][2]) for one in part]
     if usual - oxygen[-1] < BELOW_MG_L or from_mg_l - oxygen[0] > BEGAN_MG_L:
         return None
     if abs(part[-1][2] - part[0][2]) > WARMS_K:
