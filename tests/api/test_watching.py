@@ -87,6 +87,12 @@ def test_lost_air_is_urgent_long_before_the_limits() -> None:
     assert ahead.danger.low_s < ahead.danger.left_s < (ahead.danger.high_s or 1e9)
 
 
+def test_a_probe_that_speaks_every_ten_minutes_is_not_too_late() -> None:
+    """Two looks ten minutes apart are enough: urgent two hours before the danger limit, within the hour."""
+    night = Night(starved, 1.5, every_s=600.0)
+    assert night.urgent[Q.OXYGEN, Side.LOW] < 65 / 60
+
+
 def test_a_stuck_heater_is_told_hours_before_the_limit() -> None:
     """31 Cel comes after three hours and a quarter."""
     night = Night(heated, 2.0)
