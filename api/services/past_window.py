@@ -55,6 +55,11 @@ class Window:
         """Just after the last reading."""
         return max(int(one.times_ms[-1]) for one in self.parts.values()) + 1
 
+    def made_ms(self, key: Key) -> tuple[int, int] | None:
+        """From when to when a channel's derived values are made in the take; None where it has no rows in it."""
+        span_ms = self.taken.get(key)
+        return None if span_ms is None else (span_ms[0] - self.reach_ms, span_ms[1] + self.reach_ms)
+
 
 @dataclass(frozen=True, slots=True)
 class Held:
@@ -177,36 +182,31 @@ class PastWindows:
         self, window: Window, founds: Mapping[Key, Found], plan: RoomPlan, now_ms: int
     ) -> list[tuple[Found, Derived]]:
         """What is derived from the window's rows and from those kept beside them."""
-        touched = [one.rows.times_ms[one.new | one.changed] for one in founds.values()]
-        first_ms = min(int(times_ms[0]) for times_ms in touched)
-        last_ms = max(int(times_ms[-1]) for times_ms in touched)
-        out = []
+        touched_ms = np.concatenate([one.rows.times_ms[one.new | one.changed] for one in founds.values()])
+        near_ms, far_ms = touched_ms[touched_ms < window.end_ms], touched_ms[touched_ms >= window.end_ms]
+        made_ms = int(near_ms.min()) - window.reach_ms, window.end_ms + window.reach_ms
+        spans_ms = [(int(some.min()), int(some.max()) + 1) for some in (near_ms, far_ms) if len(some)]
         derived = PastDerived(self._store, plan, founds, self._channels)
-        for key, one in founds.items():
-            if derives(*key, plan):
-                start_ms, end_ms = first_ms - window.reach_ms, min(last_ms, window.end_ms) + window.reach_ms + 1
-                made = derived.of(key, one.rows, start_ms, end_ms)
-                out.append((one, made))
-                self._wait(key, DERIVED, end_ms, last_ms + 1, now_ms)
-        places = {place_of(*key, plan) for key in founds} - {None}
-        for place in sorted(place for place in places if place is not None):
-            age_ms = PRESSURE_AGE_MS if place == ROOM else TEMPERATURE_AGE_MS
-            for key in leaning(self._channels, place, plan):
-                self._lean(key, first_ms - age_ms, last_ms + age_ms + 1, window, founds, now_ms)
+        out = [(one, derived.of(key, one.rows, *made_ms)) for key, one in founds.items() if derives(*key, plan)]
+        for one, _ in out:
+            for start_ms, end_ms in spans_ms:
+                self._wait(one.key, DERIVED, max(made_ms[1], start_ms), end_ms, now_ms)
+        for place in {place_of(*key, plan): None for key in founds}:
+            for key in leaning(self._channels, place, plan) if place is not None else ():
+                age_ms = PRESSURE_AGE_MS if place == ROOM else TEMPERATURE_AGE_MS
+                mine_ms = made_ms if key in founds else window.made_ms(key) if place == ROOM else None
+                for start_ms, end_ms in spans_ms:
+                    self._lean(key, (start_ms - age_ms, end_ms + age_ms), mine_ms, now_ms)
         return out
 
-    def _lean(
-        self, key: Key, start_ms: int, end_ms: int, window: Window, founds: Mapping[Key, Found], now_ms: int
-    ) -> None:
-        """Kept oxygen that leans on what is new, but for what this take makes anew itself."""
-        mine = (window.start_ms, window.end_ms) if key in founds else None
-        if mine is None and ROOM in {place_of(*one, self._plan()) for one in founds}:
-            mine = window.taken.get(key)
-        if mine is None:
+    def _lean(self, key: Key, span_ms: tuple[int, int], mine_ms: tuple[int, int] | None, now_ms: int) -> None:
+        """Kept oxygen that leans on what is new is gone over, but for what this take makes anew itself."""
+        start_ms, end_ms = span_ms
+        if mine_ms is None:
             self._wait(key, DERIVED, start_ms, end_ms, now_ms)
-            return
-        self._wait(key, DERIVED, start_ms, mine[0] - window.reach_ms, now_ms)
-        self._wait(key, DERIVED, mine[1] + window.reach_ms, end_ms, now_ms)
+        else:
+            self._wait(key, DERIVED, start_ms, min(mine_ms[0], end_ms), now_ms)
+            self._wait(key, DERIVED, max(mine_ms[1], start_ms), end_ms, now_ms)
 
     def _remember(self, founds: Mapping[Key, Found], made: list[tuple[Found, Derived]], plan: RoomPlan) -> None:
         """The line's memory of what is newest follows."""

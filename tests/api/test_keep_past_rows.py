@@ -145,3 +145,22 @@ def test_the_line_goes_on_from_what_was_imported(lab: TestRoom) -> None:
     assert "first reading" not in kept.reasons.get(len(kept.flags) - 1, "")
     (derived,) = lab.service.store.past.kept("p1", Q.OXYGEN_SATURATION, 0, 2**62).values.tolist()
     assert derived == pytest.approx(91.0, abs=0.5)  # 8.24 mg/L at 25.1 degC and 1 atm, Benson & Krause (from memory)
+
+
+def test_a_long_history_leaves_nothing_to_go_over(lab: TestRoom) -> None:
+    """A file far before the first live reading is done when it is taken: no window leaves work to others."""
+    lab.take(
+        RawReading("p1", Q.TEMPERATURE, lab.now_ms, 25.0, "Cel"), RawReading("p1", Q.OXYGEN, lab.now_ms, 7.5, "mg/L")
+    )
+    start_ms, count = lab.now_ms - 40 * DAY_MS, 6000
+    for first in range(0, 3 * count, count):
+        block = start_ms + first * MINUTE_MS
+        oxygen = series(block, water(count, 7.0), "mg/L", quantity=Q.OXYGEN)
+        lab.service.importing.keep.take([series(block, water(count)), oxygen], lab.now_ms)
+        waiting = lab.service.store.revisions.waiting()
+        # the live reading is told how long the silence before it was, and what leans on it is looked at again
+        assert [span for span in waiting if span.start_ms < lab.now_ms - 60 * MINUTE_MS] == []
+    lab.service.importing.keep.finish()
+    derived = lab.service.store.past.kept("p1", Q.OXYGEN_SATURATION, 0, 2**62)
+    assert len(derived.flags) == 3 * count + 1
+    assert set(derived.flags[1500:-2].tolist()) == {int(Flag.GOOD)}
