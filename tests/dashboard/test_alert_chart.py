@@ -84,3 +84,24 @@ def test_a_long_alert_is_shown_around_its_beginning(lab: TestRoom, site: Caller)
     assert made.end_ms <= made.at_ms + MOST_AFTER_MS
     assert made.series.care is not None
     assert figure(site, number)["data"]
+
+
+def test_the_whole_room_shows_its_tanks_together(lab: TestRoom, site: Caller) -> None:
+    """An alert of no tank: a line a probe, and nothing where there is nothing to draw."""
+    lab.minute(7.5)
+    lab.take(RawReading("p2", Quantity.TEMPERATURE, lab.now_ms, 78.8, "[degF]"))
+    state = lab.service.store.state
+
+    def raised(kind: str) -> int:
+        row = {
+            "subject": f"/{kind}//", "kind": kind, "state": "unacknowledged", "priority": "urgent", "text": "x",
+            "since_ms": lab.now_ms, "raised_ms": lab.now_ms, "first_check": "Look.",
+        }  # fmt: skip
+        return lab.service.store.write(lambda: state.open_alert(row)).result()
+
+    cold, quiet = raised("cold"), raised("quiet_room")
+    made = figure(site, cold, "temperature")
+    Figure(data=made["data"], layout=made["layout"])
+    assert {"p1", "p2"} <= {one["name"] for one in made["data"]}
+    assert "data-figure" in site.get(f"/alert/{cold}").text
+    assert "data-figure" not in site.get(f"/alert/{quiet}").text

@@ -71,3 +71,19 @@ def test_pages_fit(site: tuple[str, str], browser: Any, name: str, size: str, lo
     assert seen.complaints == []
     assert seen.hosts == {base.removeprefix("http://")}
     seen.context.close()
+
+
+@pytest.mark.parametrize("path", ["/people/person?name=Ana", "/morning", "/performance", "/alert/1"])
+def test_other_night_pages_fit_a_phone_in_the_dark(site: tuple[str, str], browser: Any, path: str) -> None:
+    """No sideways scrolling, no complaints, one host, large enough targets; an alert's chart is drawn."""
+    base, _ = site
+    seen = Watched(browser, "phone", "dark")
+    seen.page.goto(base + path)
+    if path.startswith("/alert/"):
+        seen.page.wait_for_selector("body[data-drawn]")
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES["phone"][0]
+    assert [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX] == []
+    seen.page.screenshot(path=OUTPUT / f"night{path.split('?')[0].replace('/', '-')}.png", full_page=True)
+    assert seen.complaints == []
+    assert seen.hosts == {base.removeprefix("http://")}
+    seen.context.close()
