@@ -117,7 +117,7 @@ def drifting(fall: Fall, now_ms: int) -> Cause:
         0.8,
         (
             f"oxygen fell by {fall.fallen:.1f} mg/L in {hours:.1f} h, {-fall.slope:.2f} mg/L every hour alike",
-            "water rests after an hour or two, or falls faster and faster; compare with another probe",
+            "water would rest after an hour or two, or fall faster and faster",
         ),
     )
 
