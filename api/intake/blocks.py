@@ -43,7 +43,9 @@ def blocks(source: Path, recipe: Recipe, start_row: int = 0, size: int = 50_000)
             )  # fmt: skip
     repeats = Repeats(recipe.time.repeated, recipe.time.falling)
     begin = max(0, start_row - RUN_IN) if recipe.time.repeated == "order" else start_row
-    for part in table.parts(top.data_line, top.width, begin):
+    plain = recipe.decimal == "." and not recipe.grouped
+    numbers = [places[one.name] for one in recipe.readings] if plain else []
+    for part in table.parts(top.data_line, top.width, begin, numbers):
         line = top.data_line + start_row
         at = int(np.searchsorted(part.cells.lines, line))
         if at and recipe.time.repeated == "order":

@@ -65,7 +65,9 @@ def look(source: Path, answers: Mapping[str, str] = NONE, recipe: Recipe | None 
     made = look_times.doubled_hour(table, top, made, asked) if not asked.open else made
     notes_of(table, top, found, asked)
     if not asked.open:
-        asked.notes += words(survey.once(table, ("overview", repr(made)), lambda: overview(source, made)))
+        asked.notes += words(
+            survey.once(table, ("overview", repr(made)), lambda: overview(source, made)), falling=made.time.falling
+        )
     zone_open = any(one.key.startswith("zone") for one in asked.questions)
     rows = preview(table, top, made, zone_open=zone_open)
     return Look(

@@ -41,6 +41,8 @@ def columns_read(found: Columns) -> tuple[ColumnRead, ...]:
             became = MEANING[Quantity(one.quantity)].label + (f" of {one.probe}" if one.probe else "")
         elif one.role is Role.SKIP and one in found.spare:
             became = f"left out: {one.label.doubt or 'it is not said what it measures'}"
+        elif one.role is Role.SKIP and one.label.role is Role.READING:
+            became = "left out: none of its first cells is a number"
         examples = tuple(dict.fromkeys(cell for cell in one.cells if cell.strip()))[:EXAMPLES]
         out.append(ColumnRead(one.name, became, one.unit, examples))
     return tuple(out)

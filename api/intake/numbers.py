@@ -60,9 +60,7 @@ def read_numbers(column: pl.Series, decimal: str = ".", grouped: bool = False) -
     rows = np.flatnonzero(strange)
     if len(rows):
         _one_by_one(column.gather(rows), rows, decimal, grouped, out)
-    # fmin and fmax pass over the gaps.
-    if np.fmin.reduce(values, initial=0.0) <= -99.0 or np.fmax.reduce(values, initial=0.0) >= 9999.0:
-        _sentinels(out)
+    _sentinels(out)
     return out
 
 
@@ -79,6 +77,9 @@ def _typed(column: pl.Series) -> Numbers:
 
 
 def _sentinels(out: Numbers) -> None:
+    # fmin and fmax pass over the gaps.
+    if np.fmin.reduce(out.values, initial=0.0) > -99.0 and np.fmax.reduce(out.values, initial=0.0) < 9999.0:
+        return
     for row in np.flatnonzero(np.isin(out.values, SENTINELS)).tolist():
         out.bad[row] = f"{out.values[row]:g} is a logger's mark for no reading"
         out.values[row] = np.nan

@@ -18,6 +18,7 @@ from api.intake.recipe import Recipe
 from api.science.unit_doubts import doubt
 from api.science.unit_labels import compact
 
+HOUR_MS, HALF_DAY_MS, MOST_HALVES = 3_600_000, 43_200_000, 100
 MOST_BYTES, MOST_ROWS = 256 * 1024 * 1024, 20_000_000
 _SEEN_AS = {Quantity.TEMPERATURE: "°", Quantity.OXYGEN: "%", Quantity.CONDUCTIVITY: "ec"}
 """A label that says the same doubt as a jump between units does."""
@@ -34,6 +35,7 @@ class Overview:
     back: int = 0
     back_line: int = 0
     share: float = 0.0
+    halves: set[int] = field(default_factory=set)
     doubts: list[str] = field(default_factory=list)
     last: dict[tuple[str, str, str], tuple[int, float]] = field(default_factory=dict)
 
@@ -52,6 +54,8 @@ class Overview:
             steps = np.diff(times)
             back = np.flatnonzero(steps > 0 if falling else steps < 0)
             turned.update(one.lines[back].tolist())
+            half = back[(steps[back] >= -HALF_DAY_MS) & (steps[back] <= HOUR_MS - HALF_DAY_MS)]
+            self.halves.update(one.lines[half[:MOST_HALVES]].tolist())
             self._jump(one, values)
             self.last[key] = int(times[-1]), float(values[-1])
         if turned:
@@ -97,7 +101,7 @@ def overview(source: Path, recipe: Recipe) -> Overview:
     return found
 
 
-def words(found: Overview) -> list[str]:
+def words(found: Overview, *, falling: bool) -> list[str]:
     """What an overview says."""
     part = (
         "" if found.share >= 1.0 else f" in the first {found.share:.0%} of the file, which is what was looked through"
@@ -109,6 +113,11 @@ def words(found: Overview) -> list[str]:
         out.append(f"not taken: {some(found.refusals, 'row')} or cells ({first}{more})")
     if found.back:
         out.append(f"times go back in {some(found.back, 'row')} (first in line {found.back_line}); all are taken")
+    if found.halves and not falling:
+        out.append(
+            f"doubt: times go back by almost twelve hours (first in line {min(found.halves)}), as on a 12-hour clock"
+            " without AM and PM; if it is one, export the file with a 24-hour clock"
+        )
     return out + found.doubts
 
 

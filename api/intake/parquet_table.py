@@ -5,7 +5,7 @@ Must not do: hold more than some rows.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,7 +34,7 @@ class ParquetTable:
     sheet: str = ""
     sheets: tuple[str, ...] = ()
 
-    def parts(self, data_line: int, width: int, start_row: int = 0) -> Iterator[Part]:
+    def parts(self, data_line: int, width: int, start_row: int = 0, numbers: Collection[int] = ()) -> Iterator[Part]:
         """Rows from ``data_line`` + ``start_row`` on. Raises FileError."""
         for row in range(data_line - 1 + start_row, self.height, PART_ROWS):
             frame = _rows(self.source, row, PART_ROWS)

@@ -5,7 +5,7 @@ Must not do: know a kind of file.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -65,5 +65,8 @@ class Table(Protocol):
     def head(self) -> tuple[HeadRow, ...]:
         """The first rows."""
 
-    def parts(self, data_line: int, width: int, start_row: int = 0) -> Iterator[Part]:
-        """The rows from ``data_line`` + ``start_row`` on. Raises FileError when the file cannot be read on."""
+    def parts(self, data_line: int, width: int, start_row: int = 0, numbers: Collection[int] = ()) -> Iterator[Part]:
+        """The rows from ``data_line`` + ``start_row`` on; where it is quicker, the columns at ``numbers`` as numbers.
+
+        Raises FileError when the file cannot be read on.
+        """

@@ -5,7 +5,7 @@ Must not do: unpack an archive whose size was not checked (``zip_check.py``), or
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import islice
@@ -40,7 +40,7 @@ class SheetTable:
     kind: Kind = Kind.XLSX
     delimiter: str = ""
 
-    def parts(self, data_line: int, width: int, start_row: int = 0) -> Iterator[Part]:
+    def parts(self, data_line: int, width: int, start_row: int = 0, numbers: Collection[int] = ()) -> Iterator[Part]:
         """Rows are rows of the sheet from ``data_line`` on."""
         every, line = islice(self.rows.iter_rows(), data_line + start_row - 1, None), data_line + start_row
         end = self.rows.total_height + 1

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,9 @@ from api.intake.text_lines import Piece
 FAR = 20
 """Lines over which a quoted cell may reach."""
 MOST_TEXT = 200
+PLAIN = (-99.0, 9999.0)
+"""Between these no logger's mark of no reading lies."""
+Kinds = dict[str, type[pl.String] | type[pl.Float64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +34,25 @@ class Cells:
     refused: tuple[RefusedRow, ...] = ()
 
 
-def columns(width: int) -> dict[str, type[pl.String]]:
+def columns(width: int) -> Kinds:
     """The names of so many columns of text."""
     return {f"c{at}": pl.String for at in range(width)}
+
+
+def numbered(piece: Piece, delimiter: str, width: int, numbers: Collection[int]) -> Cells | None:
+    """The cells with some columns read as numbers at once; None where any line or number needs a second look."""
+    if piece.broken or b'"' in piece.data:
+        return None
+    kinds = {f"c{at}": pl.Float64 if at in numbers else pl.String for at in range(width)}
+    frame = _read(piece.data, delimiter, kinds)
+    if frame is None or frame.height != piece.count or frame[f"c{width - 1}"].null_count():
+        return None
+    for at in numbers:
+        values = frame[f"c{at}"].to_numpy()
+        # Gaps and what is no number come out as none; infinities and marks of no reading lie outside.
+        if not (PLAIN[0] < np.min(values) and np.max(values) < PLAIN[1]):
+            return None
+    return Cells(frame, np.arange(piece.first_line, piece.first_line + piece.count, dtype=np.int64))
 
 
 def split(piece: Piece, delimiter: str, width: int) -> Cells:
@@ -40,19 +60,25 @@ def split(piece: Piece, delimiter: str, width: int) -> Cells:
     count = piece.count
     if not piece.broken:
         # As many rows as lines, and a last cell in each: no quotation mark has swallowed a line or a delimiter.
-        frame = _read(piece.data, delimiter, width, '"' if b'"' in piece.data else None)
+        frame = _read(piece.data, delimiter, columns(width), '"' if b'"' in piece.data else None)
         if frame is not None and frame.height == count and not frame[f"c{width - 1}"].null_count():
             return Cells(frame, np.arange(piece.first_line, piece.first_line + count, dtype=np.int64))
     return _by_lines(piece, delimiter, width)
 
 
-def _read(data: bytes, delimiter: str, width: int, quote: str | None = None) -> pl.DataFrame | None:
+def _read(data: bytes, delimiter: str, kinds: Kinds, quote: str | None = None) -> pl.DataFrame | None:
     """All cells at once; None when some line has more of them, or quotation marks that make no sense."""
     if not data:
-        return pl.DataFrame(schema=columns(width))
+        return pl.DataFrame(schema=kinds)
     try:
         return pl.read_csv(
-            data, has_header=False, schema=columns(width), separator=delimiter, quote_char=quote, infer_schema=False
+            data,
+            has_header=False,
+            schema=kinds,
+            separator=delimiter,
+            quote_char=quote,
+            infer_schema=False,
+            ignore_errors=pl.Float64 in kinds.values(),
         )
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         return None
@@ -77,7 +103,7 @@ def _by_lines(piece: Piece, delimiter: str, width: int) -> Cells:
     for line, why in piece.broken.items():
         refused.append(RefusedRow(line, "", "", why))
     kept = np.flatnonzero(plain)
-    frame = _read(_together(piece.data, starts, ends, kept), delimiter, width)
+    frame = _read(_together(piece.data, starts, ends, kept), delimiter, columns(width))
     if frame is None or frame.height != len(kept):  # never seen; the slow way knows each line by itself
         everything = np.flatnonzero(~blank).tolist()
         rows, refused = _odd_lines(piece, everything, delimiter, width, np.zeros_like(plain))

@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 from api.intake import encoding
 from api.intake.encoding import Encoding
 from api.intake.errors import FileError
@@ -18,6 +20,7 @@ from api.intake.source import PROBE_BYTES, first_bytes
 
 READ_BYTES = 1 << 20
 LONGEST_LINE = 1 << 20
+FEED = 10
 _ZEROS = "zero bytes are in it, as a logger leaves them when its power fails while it writes"
 _LONG = f"it is longer than {LONGEST_LINE:,} bytes, which is no row of readings"
 
@@ -48,10 +51,12 @@ class TextFile:
         line, carry, done, dropping = 1, b"", self.encoding.mark, False
         for raw, text in self._texts():
             done += raw
-            head, feed, rest = (carry + text).rpartition(b"\n")
-            carry = rest
-            piece = Piece(head + feed, line, (head + feed).count(b"\n"), min(1.0, done / self.size))
-            if dropping and feed:
+            data = carry + text if carry else text
+            cut = data.rfind(b"\n") + 1
+            whole, carry = data[:cut], data[cut:]
+            count = int(np.count_nonzero(np.frombuffer(whole, np.uint8) == FEED))
+            piece = Piece(whole, line, count, min(1.0, done / self.size))
+            if dropping and cut:
                 self._drop(piece)
                 dropping = False
             elif dropping:

@@ -5,7 +5,7 @@ Must not do: understand a cell.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from api.intake import delimiter as delimiters
 from api.intake.errors import FileError
 from api.intake.rows import HEAD_ROWS, HeadRow, Part
 from api.intake.source import Kind
-from api.intake.text_cells import split
+from api.intake.text_cells import numbered, split
 from api.intake.text_lines import LONGEST_LINE, TextFile, open_text
 
 TODO = "export it as CSV with a header, one row a time, from the logger's program"
@@ -32,10 +32,13 @@ class TextTable:
     sheet: str = ""
     sheets: tuple[str, ...] = ()
 
-    def parts(self, data_line: int, width: int, start_row: int = 0) -> Iterator[Part]:
+    def parts(self, data_line: int, width: int, start_row: int = 0, numbers: Collection[int] = ()) -> Iterator[Part]:
         """Rows are lines from ``data_line`` on, blank ones counted. Raises FileError."""
         for piece in self.text.pieces(data_line + start_row):
-            cells = split(piece, self.delimiter, width)
+            quick = numbered(piece, self.delimiter, width, numbers) if numbers else None
+            # A file with gaps in one piece has them in the next.
+            numbers = numbers if quick is not None else ()
+            cells = quick if quick is not None else split(piece, self.delimiter, width)
             last = piece.first_line + piece.count
             yield Part(cells, last - data_line, piece.share, piece.open_end)
 

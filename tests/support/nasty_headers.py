@@ -78,6 +78,21 @@ HEADERS = (
         ),
     ),
     Nasty(
+        "halfday.csv",
+        "a 12-hour clock that lost its AM and PM: taken as written, and doubted",
+        rows("Time (UTC),Temp (°C)", *(f"2024-03-01 {clock},20" for clock in ("11:30", "12:30", "01:30"))),
+        P,
+        gives=("p temperature Cel: 2024-03-01 11:30:00 20, 2024-03-01 12:30:00 20, 2024-03-01 01:30:00 20",),
+        says=("doubt: times go back by almost twelve hours (first in line 4)",),
+    ),
+    Nasty(
+        "state.csv",
+        "a column named like a reading that holds words",
+        rows("Time (UTC),Temp (°C),DO (mg/L)", f"{AT},20.1,ok"),
+        P,
+        gives=(f"p temperature Cel: {AT} 20.1",),
+    ),
+    Nasty(
         "footer.csv",
         "blank rows, and a summary below the readings",
         rows("Time (UTC),Temp (°C)", f"{AT},20.1", ",", "", "2024-03-01 10:05:00,20.2", "Min,20.1", "Max,20.2"),
