@@ -5,6 +5,8 @@ Must not do: share a process with any of them; a crash of one never stops anothe
 
 from __future__ import annotations
 
+import fcntl
+import os
 import shutil
 import socket
 import sys
@@ -12,6 +14,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from importlib.resources import as_file, files
 from pathlib import Path
 
@@ -23,6 +26,7 @@ from api.settings import Settings
 from api.watched import Watched, call, stop_on_signals, watch_all
 
 STARTS_WITHIN_S = 60.0
+LAST_ENDS_WITHIN_S, LOOK_S = 10.0, 0.2
 
 
 def run(mine: Settings, port: int | None = None) -> int:
@@ -33,6 +37,7 @@ def run(mine: Settings, port: int | None = None) -> int:
     if port is not None and not 0 < port < 65536:
         raise InputError(f"port {port} is not between 1 and 65535")
     host, number = listening(mine, None, port)
+    wait_for_the_last(mine.data, time.sleep)
     _port_is_free(host, number)
     page = f"http://{'127.0.0.1' if host in ('0.0.0.0', '::') else host}:{number}"  # noqa: S104 - compared, not bound
     stop = stop_on_signals()
@@ -57,6 +62,34 @@ def run(mine: Settings, port: int | None = None) -> int:
             child.stop()
         print("Stopped.", flush=True)
     return 0
+
+
+def wait_for_the_last(data: Path, sleep: Callable[[float], None]) -> bool:
+    """Let a service that is just ending come to its end; whether none works on the folder now.
+
+    What was killed leaves its children a moment to stop in order. One that goes on is told of by the next step.
+    """
+    for look in range(round(LAST_ENDS_WITHIN_S / LOOK_S)):
+        if not _worked_on(data / "service.lock"):
+            return True
+        if look == 0:
+            print(f"Another service works on {data}; waiting {LAST_ENDS_WITHIN_S:g} s for it to end.", flush=True)
+        sleep(LOOK_S)
+    return False
+
+
+def _worked_on(lock: Path) -> bool:
+    try:
+        descriptor = os.open(lock, os.O_RDWR | os.O_CLOEXEC)
+    except OSError:
+        return False
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(descriptor)
+    return False
 
 
 def _port_is_free(host: str, port: int) -> None:
