@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from api.domain.errors import UnclearUnit, UnknownUnit
 from api.domain.quantity import Quantity
@@ -55,6 +56,7 @@ def read_unit(quantity: Quantity, text: str) -> tuple[str, str]:
         return "", ""
 
 
+@lru_cache(maxsize=4096)
 def is_unit(text: str) -> bool:
     """Whether some quantity can be given in it."""
     return any(any(read_unit(quantity, text.strip("()[] "))) for quantity in Quantity)
@@ -65,6 +67,7 @@ def quantities_of(unit: str) -> tuple[Quantity, ...]:
     return tuple(one for one in Quantity if read_unit(one, unit)[0])
 
 
+@lru_cache(maxsize=4096)
 def read(name: str, unit_row: str = "") -> Label:
     """What a column's header says, with the cell of a row of units below it."""
     bare = plain(name)

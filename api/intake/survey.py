@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from threading import Lock
 from typing import TypeVar
 
 import polars as pl
@@ -26,20 +27,25 @@ from api.intake.times import ORDER_WORDS
 MOST_NAMES = 5000
 _DATE = r"(\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}|\d{1,2}[-/ ][A-Za-z]{3,9}[-/ ]\d{2})"
 T = TypeVar("T")
+MOST_KEPT = 16
 _KEPT: OrderedDict[object, object] = OrderedDict()
+_LOCK = Lock()
+"""A page and a running import may look at files at the same time."""
 
 
 def once(table: Table, key: object, find: Callable[[], T]) -> T:
     """What was found in this file before, as long as it has the same size and time of change."""
     state = table.source.stat()
     whole = (str(table.source.resolve()), state.st_size, state.st_mtime_ns, table.delimiter, table.sheet, key)
-    if whole in _KEPT:
-        _KEPT.move_to_end(whole)
-        return _KEPT[whole]  # type: ignore[return-value]  # kept under a key that names its kind
+    with _LOCK:
+        if whole in _KEPT:
+            _KEPT.move_to_end(whole)
+            return _KEPT[whole]  # type: ignore[return-value]  # kept under a key that names its kind
     found = find()
-    _KEPT[whole] = found
-    while len(_KEPT) > 16:
-        _KEPT.popitem(last=False)
+    with _LOCK:
+        _KEPT[whole] = found
+        while len(_KEPT) > MOST_KEPT:
+            _KEPT.popitem(last=False)
     return found
 
 

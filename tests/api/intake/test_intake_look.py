@@ -10,6 +10,8 @@ import pytest
 
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
+from api.intake import look as look_module
+from api.intake.asked import KEYS
 from api.intake.block import RefusedRow, Series
 from api.intake.blocks import blocks
 from api.intake.look import look
@@ -89,3 +91,11 @@ def test_an_answer_that_cannot_be_is_told() -> None:
     ):
         with pytest.raises(InputError, match=words):
             look(CREEK, answers)
+
+
+def test_every_key_is_told() -> None:
+    """The docstring of ``look`` is what the command, the page and the recipe rely on."""
+    told = {
+        line.split()[0].partition(":")[0] for line in (look_module.__doc__ or "").splitlines() if line[:4] == "    "
+    }
+    assert {key.rstrip(":") for key in KEYS} <= told
