@@ -20,6 +20,7 @@ from api.judge.resting import resting_in
 from api.judge.samples import LEVELS
 from api.judge.words import amount
 from api.services.ingest import Ingest
+from api.services.now_words import NowWords
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.warn import Warn
 from api.services.watch import quiet_after_s
@@ -34,6 +35,7 @@ class Rested:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], warn: Warn) -> None:
         self._store, self._ingest, self._plan, self._warn = store, ingest, plan, warn
+        self._words = NowWords(store, plan, ingest.judging.outlooks)
 
     def covered(self, one: Rest) -> list[AlertRow]:
         """Open alerts a rest covers."""
@@ -64,9 +66,9 @@ class Rested:
 
     def tell(self, row: AlertRow, lead: str, now_ms: int) -> None:
         """Tell an alert that stands, to the room's own addresses now and to people by their ladder."""
-        place = self._plan().tanks[row.tank].name if row.tank in self._plan().tanks else (row.tank or "Whole room")
+        place = self._words.place(row)
         start = "URGENT " if row.priority == Priority.URGENT else ""
-        body = self._warn.body(row.id, f"{row.text} {lead}", now_ms)
+        body = self._warn.body(row.id, f"{self._words.text(row, now_ms)} {lead}", now_ms)
         self._warn.post(row.id, Priority(row.priority), f"{start}{place}: {KIND_WORDS[self.kind(row)]}", body, now_ms)
         self._store.state.add_event(row.id, "told_now", now_ms, text=lead)
         self._store.reach.start(row.id, now_ms)
