@@ -26,7 +26,7 @@ SETTLED_MS = 3_000
 """A late span is gone over when nothing was added to it for this long. [ms]"""
 PATIENCE_MS = 30_000
 """... or when it has been waiting for this long. [ms]"""
-PIECE = 10_000
+PIECE = 5_000
 """Readings gone over in one transaction."""
 
 
