@@ -8,8 +8,8 @@ from api.domain.care_change import TANK
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.services.care import Wish
-from tests.api.test_keep_past import alerts, import_all, opened
-from tests.api.test_line_same import settle
+from tests.api.test_keep_past import alerts, import_all
+from tests.api.test_line_same import opened, settle
 from tests.support.rooms import NOW_MS, TestRoom, room
 
 Q = Quantity
