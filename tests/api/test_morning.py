@@ -11,6 +11,8 @@ import pytest
 from api.domain.band import Band
 from api.domain.errors import RoomFileError
 from api.domain.morning import MorningSettings
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
 from api.domain.roomfile import parse_room
 from api.services.morning_words import body, summary, tank_line
 from tests.support.reach_room import LADDER, PEOPLE, ReachRoom, reach_room
@@ -41,11 +43,17 @@ def night(tmp_path: Path) -> Iterator[ReachRoom]:
 
 
 def speak(one: ReachRoom, minutes: int, oxygen: dict[str, float]) -> None:
-    """Time passes; the probes speak every two minutes."""
-    for _ in range(minutes // 2):
+    """Time passes; the probes speak every two minutes, and scatter a little as live ones do."""
+    for n in range(minutes // 2):
         one.now_ms += 120_000
+        wave = 0.02 * ((n * 7) % 5 - 2)
+        warm = {"p1": (26.0, "Cel"), "p2": (78.8, "[degF]")}
         for probe, value in oxygen.items():
-            one.say(probe, value)
+            kind, unit = (Quantity.OXYGEN, "mg/L") if probe == "p1" else (Quantity.OXYGEN_SATURATION, "%")
+            one.take(
+                RawReading(probe, Quantity.TEMPERATURE, one.now_ms, warm[probe][0] + wave, warm[probe][1]),
+                RawReading(probe, kind, one.now_ms, value + (wave if probe == "p1" else 12 * wave), unit),
+            )
 
 
 def pass_night(one: ReachRoom) -> None:
