@@ -112,7 +112,7 @@ class Service:
         self.guard.look()
         self.molts = Molts(self.lives, TankWarmth(self.store, self.plan), now_ms)
         self.morning = Morning(self.store, self.plan, self.lives, self.guard, self.molts, now_ms)
-        self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms)
+        self.foresight = Foresight(self.store, self.plan, self.ingest, self.warn, now_ms, records.put_ammonia)
         self.calendar = MoltCalendar(self.animals, self.molts, self.plan)
         self.review = Review(self.store, self.plan, self.lives, self.molts, self.grace)
         self.read = Reader(self.store, self.plan, now_ms(), self.guard, self.foresight.ahead)

@@ -18,6 +18,7 @@ from api.domain.people import USUAL_LADDER, LadderSettings, Person
 from api.domain.quantity import Quantity
 from api.domain.tank import Notify, Probe, Room, ServiceSettings, Tank, Value
 from api.judge.alert_cycle import Delays
+from api.judge.ammonia_care import followed
 from api.judge.check_defaults import defaults, merge
 from api.judge.samples import KINDS, OTHER_KINDS, delays_of
 from api.judge.soft_stage import tighter
@@ -67,6 +68,8 @@ class RoomPlan:
     morning: MorningSettings = USUAL_MORNING
     care_then: CareThen | None = None
     """Care ranges with what people changed, now and in the past."""
+    ammonia: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """pH and temperature of tanks with an ammonia probe, where both are known. [pH, Cel]"""
     stage_spans: Spans | None = None
     """When which tank held animals of which stage, of all that is known; None: nobody looked."""
     stages: Mapping[str, frozenset[str]] = field(default_factory=dict)
@@ -159,12 +162,15 @@ class RoomPlan:
 
     def range_of(self, tank: Tank, quantity: Quantity) -> CareRange | None:
         """The care range of a quantity in a tank; tighter while an animal there is soft."""
-        stages = self.stages_now(tank.id)
         if self.care_then is not None:
-            return self.care_then.range_of(tank, quantity, stages)
-        profile = self.care.get(tank.care)
-        found = profile.range_of(quantity) if profile is not None else None
-        return tighter(found) if found is not None and tank.id in self.soft else found
+            found = self.care_then.range_of(tank, quantity, self.stages_now(tank.id))
+        else:
+            profile = self.care.get(tank.care)
+            found = profile.range_of(quantity) if profile is not None else None
+            found = tighter(found) if found is not None and tank.id in self.soft else found
+        if found is None or quantity is not Quantity.AMMONIA or tank.id not in self.ammonia:
+            return found
+        return followed(found, *self.ammonia[tank.id])
 
     def stages_now(self, tank: str) -> frozenset[str]:
         """The stages of animals in a tank now."""

@@ -43,6 +43,7 @@ class Records:
         self._soft: frozenset[str] = frozenset()
         self._stages: dict[str, frozenset[str]] = {}
         self._spans: Spans | None = None
+        self._ammonia: Mapping[str, tuple[float, float]] = {}
         self._plan = self._load()
 
     def plan(self) -> RoomPlan:
@@ -108,6 +109,7 @@ class Records:
             soft=self._soft,
             stages=self._stages,
             stage_spans=self._spans,
+            ammonia=self._ammonia,
             people=people_in_force(people_in(top), self._store.people.changes()),
             people_in_file=people_in(top),
             ladder=ladder_in(top),
@@ -129,6 +131,12 @@ class Records:
         """Which tanks hold soft or berried animals, or young; a new plan when that changed."""
         if (soft, stages) != (self._soft, self._stages):
             self._soft, self._stages = soft, dict(stages)
+            self.reload()
+
+    def put_ammonia(self, water: Mapping[str, tuple[float, float]]) -> None:
+        """pH and temperature of tanks with an ammonia probe; a new plan when that changed."""
+        if water != self._ammonia:
+            self._ammonia = dict(water)
             self.reload()
 
     def put_spans(self, spans: Spans) -> None:
