@@ -49,7 +49,7 @@ class Around:
 class Found:
     """A channel's rows as they should be; ``changed`` are kept rows that were otherwise, as ``before`` says.
 
-    ``open_ms``: the newest new row whose spike test is still to come, None where there is none. ``last``: where the
+    ``open_ms``: the newest row so far whose spike test is still to come, None where there is none. ``last``: where the
     rows that were checked end.
     """
 
@@ -160,11 +160,14 @@ def found(one: Around, company: Sequence[tuple[Ints, Floats]]) -> Found:
 
 
 def _open_ms(one: Around, checked: Checked) -> int | None:
-    """The newest new row that is believed, where what comes next, and is nearer than what is kept, tells of a spike."""
-    believed = checked.believed[one.new[checked.believed]]
-    if "spike" not in checked.tests or not len(believed):
+    """The newest row so far that is believed, where what comes next tells whether it is a spike."""
+    if "spike" not in checked.tests:
         return None
-    newest_ms, last_ms = int(one.rows.times_ms[one.new][-1]), int(one.rows.times_ms[believed[-1]])
+    newest = int(np.flatnonzero(one.new)[-1])
+    believed = checked.believed[checked.believed <= newest]
+    if not len(believed):
+        return None
+    newest_ms, last_ms = int(one.rows.times_ms[newest]), int(one.rows.times_ms[believed[-1]])
     return last_ms if newest_ms - last_ms <= in_ms(one.channel.limits.gap_s) else None
 
 

@@ -14,7 +14,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from api.domain.quantity import Quantity
@@ -145,15 +145,44 @@ def parted(night: Night) -> tuple[list[RawReading], list[RawReading]]:
     return live + last, recorded
 
 
+def night(seed: int, live: str, block: int, *kinds: str) -> Night:
+    """One that once ended otherwise."""
+    return Night(Case(tuple(tuple(one.split()) for one in kinds), 0, 20, (), seed), live, block)
+
+
 @settings(deadline=None, max_examples=8)
 @given(NIGHTS)
-def test_columns_and_late_readings_end_the_same(night: Night) -> None:
+@example(
+    night(
+        1033,
+        "between",
+        7,
+        "odd impossible unit restless restless",
+        "odd restless ramp ramp stuck",
+        "stuck restless stuck ramp restless stuck",
+        "ramp restless unit",
+        "unit restless ramp gap",
+    )
+)
+@example(
+    night(
+        336,
+        "after",
+        60,
+        "",
+        "silent odd stuck silent gap stuck",
+        "unit restless unit silent gap restless",
+        "ramp restless unit ramp impossible stuck",
+        "gap gap odd impossible silent",
+    )
+)
+def test_columns_and_late_readings_end_the_same(case: Night) -> None:
     """Values, flags, reasons, derived values, summaries, newest readings and alerts."""
-    live, recorded = parted(night)
+    live, recorded = parted(case)
     text = ROOM.replace('id = "t1"', 'id = "t1"\ncare = "river"', 1) + CARE
     with tempfile.TemporaryDirectory() as folder:
         with room(opened(Path(folder) / "late"), text) as late, room(opened(Path(folder) / "file"), text) as file:
-            entered = Random(night.case.chance).sample(range(len(CALIBRATIONS)), 2)
+            entered = Random(case.case.chance).sample(range(len(CALIBRATIONS)), 2)
             for lab in (late, file):
                 for number in entered:
                     lab.service.calibrations.enter(calibration(number, NOW_MS - 4 * HOUR_MS), lab.now_ms).result()
@@ -162,7 +191,7 @@ def test_columns_and_late_readings_end_the_same(night: Night) -> None:
             for start in range(0, len(recorded), 20):
                 late.take(*recorded[start : start + 20])
             settle(late)
-            assert import_all(file, recorded, night.block) == (len(recorded), 0)
+            assert import_all(file, recorded, case.block) == (len(recorded), 0)
             settle(file)
             found, wanted = kept(file), kept(late)
             assert found.keys() == wanted.keys()
@@ -172,5 +201,5 @@ def test_columns_and_late_readings_end_the_same(night: Night) -> None:
                     assert list(one) == [near(part) for part in other], name
             assert alerts(file) == alerts(late)
             before = kept(file)
-            assert import_all(file, recorded, night.block) == (0, len(recorded))
+            assert import_all(file, recorded, case.block) == (0, len(recorded))
             assert kept(file) == before
