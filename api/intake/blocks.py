@@ -12,8 +12,10 @@ import numpy as np
 
 from api.intake import header, instants
 from api.intake.block import Block, RefusedRow
+from api.intake.column import bare_name
 from api.intake.errors import FileError
 from api.intake.label_words import Role
+from api.intake.labels import is_unit, read
 from api.intake.readings import gather, streams
 from api.intake.recipe import Recipe
 from api.intake.repeats import Repeats
@@ -53,7 +55,7 @@ def blocks(source: Path, recipe: Recipe, start_row: int = 0, size: int = 50_000)
         if part.next_row <= start_row:
             continue
         part = _after(part, line, at)
-        yield from _pieces(part, places, recipe, repeats, size, top.data_line)
+        yield from _pieces(source, part, places, recipe, repeats, size, top.data_line)
 
 
 def _walk(cells: Cells, places: Mapping[str, int], recipe: Recipe, repeats: Repeats) -> None:
@@ -70,7 +72,7 @@ def _after(part: Part, line: int, at: int) -> Part:
 
 
 def _pieces(
-    part: Part, places: Mapping[str, int], recipe: Recipe, repeats: Repeats, size: int, data_line: int
+    source: Path, part: Part, places: Mapping[str, int], recipe: Recipe, repeats: Repeats, size: int, data_line: int
 ) -> Iterator[Block]:
     """A part of a file in blocks of at most ``size`` rows."""
     cells = part.cells
@@ -83,10 +85,11 @@ def _pieces(
         refused = tuple(one for one in cells.refused if one.line >= low and (high is None or one.line < high))
         one = Cells(cells.frame[start:end], cells.lines[start:end], refused)
         next_row = part.next_row if high is None else high - data_line
-        yield _block(one, places, recipe, repeats, next_row, part.share, part.open_line)
+        yield _block(source, one, places, recipe, repeats, next_row, part.share, part.open_line)
 
 
 def _block(
+    source: Path,
     cells: Cells, places: Mapping[str, int], recipe: Recipe, repeats: Repeats, next_row: int, share: float,
     open_line: int | None,
 ) -> Block:  # fmt: skip
@@ -95,8 +98,26 @@ def _block(
         refused = (*cells.refused, RefusedRow(open_line, "", text, OPEN_END))
         cells = Cells(cells.frame[:-1], cells.lines[:-1], refused)
     found = instants.read(cells.frame, places, recipe)
+    for row in found.bad:
+        _check_header(source, cells, row, places, recipe)
     keys = streams(cells.frame, places, recipe) if found.doubled.any() else None
     time_ms = repeats.settle(found, keys.to_list() if keys is not None else None)
     sheaf = gather(cells, places, recipe, time_ms, found.bad)
     refused = tuple(sorted(sheaf.refused, key=lambda one: one.line))
     return Block(tuple(sheaf.series), refused, len(cells.lines) + len(cells.refused), next_row, share)
+
+
+def _check_header(source: Path, cells: Cells, row: int, places: Mapping[str, int], recipe: Recipe) -> None:
+    """Raises FileError where a second header names other columns, as what follows would be read by the first."""
+    timed = recipe.of(Role.TIME) or recipe.the(Role.DATE)
+    text = cells.frame.item(row, places[timed.name])
+    if not isinstance(text, str) or read(text).role not in (Role.TIME, Role.DATE):
+        return
+    told = [str(cell or "").strip() for cell in cells.frame.row(row)]
+    for name, place in places.items():
+        rule = next((one for one in recipe.columns if one.name == name), None)
+        other = told[place] not in ("", bare_name(name)) and not is_unit(told[place])
+        if rule is not None and rule.role is not Role.SKIP and other:
+            what = f"a second header begins here, with {told[place][:60]!r} instead of {bare_name(name)[:60]!r}"
+            line = int(cells.lines[row])
+            raise FileError(str(source), what, "part the file before this line and import both", line, name)

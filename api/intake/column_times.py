@@ -16,10 +16,18 @@ from api.intake.label_words import Role
 from api.intake.numbers import number
 from api.intake.times import EPOCH_S, SERIAL
 
+NOUGHTS = {
+    (1899, 12, 30), (1899, 12, 31), (1900, 1, 0), (1900, 1, 1), (30, 12, 1899), (12, 30, 1899), (31, 12, 1899),
+    (12, 31, 1899), (0, 1, 1900), (1, 0, 1900), (1, 1, 1900),
+}  # fmt: skip
+"""How a spreadsheet writes the day of a clock time that has none."""
+
 
 def find_times(source: Path, top: Top, columns: Columns, asked: Asked) -> None:
     """Find the time, in one column or in a date's and a clock's."""
     whole = [one for one in columns.all if one.holds == "time"]
+    if _apart(columns, whole):
+        return
     named = [one for one in whole if one.label.role in (Role.TIME, Role.DATE, Role.CLOCK)] or whole
     aware = [one for one in named if one.label.zone or all(part.offset_min is not None for part in one.said)]
     if len(named) > 1:
@@ -41,6 +49,18 @@ def find_times(source: Path, top: Top, columns: Columns, asked: Asked) -> None:
         asked.note("some clock times have AM or PM and some do not; those without are read by 24 hours")
 
 
+def _apart(columns: Columns, whole: list[Column]) -> bool:
+    """A spreadsheet's dates at midnight beside its clock times on day nought are a date's and a clock's column."""
+    noughts = [one for one in whole if all(part.date in NOUGHTS for part in one.said)]
+    midnights = [one for one in whole if one not in noughts and all(part.clock_ms == 0 for part in one.said)]
+    dates = midnights or [one for one in columns.all if one.holds == "date" and noughts]
+    clocks = [one for one in columns.all if one.holds == "clock"] or noughts
+    if not dates or not clocks or any(one not in noughts and one not in midnights for one in whole):
+        return False
+    dates[0].role, clocks[0].role = Role.DATE, Role.CLOCK
+    return True
+
+
 def _parted_times(source: Path, top: Top, columns: Columns) -> None:
     dates = [one for one in columns.all if one.holds == "date"]
     clocks = [one for one in columns.all if one.holds == "clock"]
@@ -48,12 +68,12 @@ def _parted_times(source: Path, top: Top, columns: Columns) -> None:
     bare = [one for one in numbers if one.label.role in (Role.CLOCK, Role.TIME) and dates]
     if dates and (clocks or bare):
         other = clocks[0] if clocks else bare[0]
-        if not clocks and not all(
-            re.fullmatch(r"\d{1,4}|\d{5,6}", cell.strip()) for cell in other.cells if cell.strip()
+        told = [cell.strip() for cell in other.cells if cell.strip()]
+        if not clocks and not (
+            all(re.fullmatch(r"\d{1,6}", cell) for cell in told) and any(len(one) > 2 for one in told)
         ):
-            what = "it stands beside the dates and holds no clock times"
-            todo = "write them as 17:05, or as 1705"
-            raise FileError(str(source), what, todo, top.line, other.name)
+            what = "it stands beside the dates, and its numbers are no clock times for sure"
+            raise FileError(str(source), what, "write them as 17:05, or as 1705", top.line, other.name)
         dates[0].role, other.role = Role.DATE, Role.CLOCK
         return
     if dates:

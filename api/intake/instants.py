@@ -20,6 +20,9 @@ from api.intake.times import Times, read_texts
 from api.intake.times import read_numbers as times_of_numbers
 from api.intake.zones import meant
 
+_MIDNIGHT = r"[ T](0?0:00(:00(\.0+)?)?|12:00(:00)? ?[Aa][Mm])$"
+_NOUGHT = r"^\S*(1899|1900)\S*[ T]+"
+
 
 @dataclass(slots=True)
 class Instants:
@@ -66,7 +69,7 @@ def _times(frame: pl.DataFrame, places: Mapping[str, int], recipe: Recipe) -> Ti
     else:
         both = recipe.the(Role.DATE), recipe.the(Role.CLOCK)
         date, clock = (frame.to_series(places[one.name]).cast(pl.String) for one in both)
-        texts = date.str.strip_chars() + " " + _clocks(clock.str.strip_chars())
+        texts = date.str.strip_chars().str.replace(_MIDNIGHT, "") + " " + _clocks(clock.str.strip_chars())
     offset = recipe.of(Role.OFFSET)
     if offset is not None:
         texts = texts + frame.to_series(places[offset.name]).cast(pl.String).str.strip_chars()
@@ -75,6 +78,7 @@ def _times(frame: pl.DataFrame, places: Mapping[str, int], recipe: Recipe) -> Ti
 
 def _clocks(texts: pl.Series) -> pl.Series:
     """Clock times as text; ``905`` and ``90500`` get the zero that a spreadsheet took from them."""
+    texts = texts.str.replace(_NOUGHT, "")
     if not texts.str.contains(r"^\d{1,6}$").any():
         return texts
     bare, long = texts.str.contains(r"^\d{1,6}$"), texts.str.len_bytes() > 4

@@ -87,7 +87,7 @@ def zone_in(name: str) -> str:
     if found is None:
         return ""
     if not found[1]:
-        return "UTC"
+        return "" if re.search(r"\b(?:not|local)\b", name, re.IGNORECASE) else "UTC"
     return f"{'+' if found[1] == '+' else '-'}{int(found[2]):02d}:{int(found[3] or 0):02d}"
 
 

@@ -21,7 +21,7 @@ MISSING = frozenset((
     "\\n", "<na>", ".", "…", "–", "—",
 ))  # fmt: skip
 """Marks for "no reading", in lower case."""
-SENTINELS = (-9999.0, -999.9, -999.0, -99.99, -999.99, -9999.9, -99999.0, -6999.0, -7999.0, 9999.0, 99999.0, -32768.0)
+SENTINELS = (-9999.0, -999.9, -999.0, -99.99, -999.99, -9999.9, -99999.0, -6999.0, -7999.0, 9999.0, -32768.0)
 """Numbers that loggers write for "no reading"; none is a value tank water can have."""
 _DOT = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?")
 _GROUPED = {

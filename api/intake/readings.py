@@ -38,7 +38,9 @@ class Sheaf:
         self, probe: str, quantity: Quantity, unit: str, rows: NDArray[np.int64], values: NDArray[np.float64]
     ) -> None:
         """Take the rows of one probe, quantity and unit, in the order of the file."""
-        if len(rows):
+        if 0 < len(rows) == len(self.lines):  # all of them, in order
+            self.series.append(Series(probe, quantity, unit, self.lines, self.time_ms, values))
+        elif len(rows):
             self.series.append(Series(probe, quantity, unit, self.lines[rows], self.time_ms[rows], values[rows]))
 
     def refuse(self, row: int, column: str, text: str, reason: str) -> None:

@@ -18,7 +18,7 @@ from api.intake.encoding import Encoding
 from api.intake.errors import FileError
 from api.intake.source import PROBE_BYTES, first_bytes
 
-READ_BYTES = 1 << 20
+READ_BYTES = 1 << 21
 LONGEST_LINE = 1 << 20
 FEED = 10
 _ZEROS = "zero bytes are in it, as a logger leaves them when its power fails while it writes"

@@ -46,7 +46,7 @@ HEADERS = (
         "clock times as fractions of a day beside dates",
         rows("Date,Time,Temp (°C)", "2024-03-01,0.4167,20.1"),
         ZONED,
-        error="fractions.csv, line 1, column 'Time': it stands beside the dates and holds no clock times",
+        error="fractions.csv, line 1, column 'Time': it stands beside the dates, and its numbers are no clock times",
     ),
     Nasty(
         "unitbeside.csv",
@@ -91,6 +91,43 @@ HEADERS = (
         rows("Time (UTC),Temp (°C),DO (mg/L)", f"{AT},20.1,ok"),
         P,
         gives=(f"p temperature Cel: {AT} 20.1",),
+    ),
+    Nasty(
+        "hours.csv",
+        "dates, and numbers that could be hours or minutes",
+        rows("Date,Time,Temp (°C)", "2024-03-01,5,20.1", "2024-03-01,6,20.2"),
+        ZONED,
+        error="hours.csv, line 1, column 'Time': it stands beside the dates, and its numbers are no clock times",
+    ),
+    Nasty(
+        "noughts.csv",
+        "a spreadsheet's dates at midnight beside its clock times on day nought",
+        rows(
+            "Date,Time,Temp (°C)",
+            "2024-03-01 00:00:00,1899-12-30 10:00:00,20.1",
+            "2024-03-01 00:00:00,1899-12-30 00:05:00,20",
+        ),
+        ZONED,
+        gives=(f"p temperature Cel: {AT} 20.1, 2024-03-01 00:05:00 20",),
+    ),
+    Nasty(
+        "midnights.csv",
+        "dates at midnight beside clock times",
+        rows("Date,Time,Temp (°C)", "3/1/2024 12:00:00 AM,10:00,20.1", "3/13/2024 12:00:00 AM,10:00,20.2"),
+        ZONED,
+        gives=(f"p temperature Cel: {AT} 20.1, 2024-03-13 10:00:00 20.2",),
+    ),
+    Nasty(
+        "swapped.csv",
+        "a second header half way, with its columns the other way round",
+        rows(
+            "Time (UTC),Temp (°C),DO (mg/L)",
+            f"{AT},20.1,8.1",
+            "Time (UTC),DO (mg/L),Temp (°C)",
+            f"{AT},8.1,20.1",
+        ),
+        P,
+        error="swapped.csv, line 3, column 'Temp (°C)': a second header begins here, with 'DO (mg/L)' instead of 'Temp",
     ),
     Nasty(
         "footer.csv",
