@@ -100,7 +100,8 @@ def told(ladder: Ladder, settings: LadderSettings, now_ms: int) -> Ladder:
     from_ms = due_ms if abs(now_ms - due_ms) <= ON_TIME_MS else now_ms
     return replace(
         ladder,
-        rung=min(rung, EVERYONE) if gap_min is not None else rung,
+        # one above the last: everyone was told, and nobody is left to climb to
+        rung=min(rung, EVERYONE + 1) if gap_min is not None else rung,
         next_ms=None if gap_min is None else from_ms + round(gap_min * MINUTE_MS),
         tells=ladder.tells + 1,
         lead="",

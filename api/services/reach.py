@@ -13,6 +13,7 @@ from api.domain.alert import AlertState, Priority
 from api.domain.people import LadderSettings
 from api.judge import bundle, rota
 from api.judge.ladder import (
+    EVERYONE,
     FIRST,
     Ladder,
     at_once,
@@ -172,13 +173,13 @@ class Reach:
         self, standing: list[tuple[Ladder, AlertRow]], due: list[tuple[Ladder, AlertRow, list[str]]], now_ms: int
     ) -> list[tuple[Ladder, AlertRow, list[str]]]:
         """Repeats that are soon due for the same people come along now."""
-        rungs = {(one.rung, one.order): targets for one, _, targets in due if one.rung > FIRST and not one.over}
+        rungs = {(_level(one), one.order): targets for one, _, targets in due if one.rung > FIRST and not one.over}
         taken = {one.alert for one, _, _ in due}
         return [
-            (one, row, rungs[one.rung, one.order])
+            (one, row, rungs[_level(one), one.order])
             for one, row in standing
             if one.alert not in taken and not one.over and one.priority is Priority.URGENT
-            and (one.rung, one.order) in rungs and one.next_ms is not None and one.next_ms <= now_ms + ALONG_MS
+            and (_level(one), one.order) in rungs and one.next_ms is not None and one.next_ms <= now_ms + ALONG_MS
         ]  # fmt: skip
 
     def _targets(self, ladder: Ladder, now_ms: int) -> tuple[list[str], int | None]:
@@ -212,3 +213,8 @@ class Reach:
             if last_ms is not None and now_ms - last_ms < GATHER_MS:
                 return [], last_ms + GATHER_MS
         return targets, None
+
+
+def _level(ladder: Ladder) -> int:
+    """Which rung comes next; everyone told once or often is the same."""
+    return min(ladder.rung, EVERYONE)

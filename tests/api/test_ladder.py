@@ -75,6 +75,20 @@ def _new(folder: Path) -> Path:
     return made
 
 
+def test_when_nobody_can_be_reached_it_is_tried_at_its_pace(tmp_path: Path) -> None:
+    """All phones dead for two hours: four rungs pass at once, then everyone every half hour, not every second."""
+    with reach_room(tmp_path, at="2026-09-21T02:00") as room:
+        room.by.dead = {"ana-phone", "ana-mail", "ben-phone", "cleo-phone"}
+        room.turn(120, BAD)
+        alert = room.service.read.alerts(None)[0].id
+        steps = [step for step in room.service.read.alert(alert).steps if step.event == "told"]
+        assert len(steps) <= 4 + 4
+        assert "Ana, channel 1; Ana, channel 2; Ben, channel 1; Cleo, channel 1" in steps[3].text
+        room.by.dead = set()
+        room.turn(6, BAD)
+        assert {name for name, _ in room.told()} == {"ana-phone", "ana-mail", "ben-phone", "cleo-phone"}
+
+
 def test_a_dead_receiver_gets_one_message_when_it_is_back_not_four(tmp_path: Path) -> None:
     """What a later telling says again is withdrawn; nobody is waiting unseen."""
     with reach_room(tmp_path, at="2026-09-21T02:00") as room:
