@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from api.domain.alert import PRIORITY_ORDER, AlertState, Priority
@@ -107,21 +108,26 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
         person=alert.acknowledged_by or "",
         acknowledged=clock.maybe(alert.acknowledged_ms),
         note=alert.note or "",
-        steps=tuple(
-            StepView(
-                STEP_WORDS.get(step.event, step.event),
-                clock.moment(step.time_ms),
-                step.person,
-                # A step with a person holds what that person wrote.
-                step.text if step.person else retold(_bare(step.text, alert), alert.quantity, units, full),
-            )
-            for step in alert.steps
-        ),
+        steps=_steps(alert, units, clock, full),
         causes=_causes(alert, units, full),
         stale=alert.ended_ms is None and alert.stale_ms is not None and clock.now_ms > alert.stale_ms,
         came=_came(alert.came),
         to_do=alert.to_do,
     )
+
+
+def _steps(alert: AlertNow, units: Units, clock: Clock, full: float | None) -> tuple[StepView, ...]:
+    """What happened; the same step again and again is one line, with how often and until when."""
+    out = []
+    for (event, person, said), some in groupby(alert.steps, key=lambda step: (step.event, step.person, step.text)):
+        same = list(some)
+        word = STEP_WORDS.get(event, event)
+        if len(same) > 1:
+            word += f" {len(same)} times until {clock.moment(same[-1].time_ms).text}"
+        # A step with a person holds what that person wrote.
+        text = said if person else retold(_bare(said, alert), alert.quantity, units, full)
+        out.append(StepView(word, clock.moment(same[0].time_ms), person, text))
+    return tuple(out)
 
 
 def _causes(alert: AlertNow, units: Units, full: float | None) -> tuple[CauseView, ...]:

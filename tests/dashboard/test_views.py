@@ -12,7 +12,7 @@ from api.domain.care import WARM_WATER, CareRange
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.words import duration
-from api.services.answers import StripCell
+from api.services.answers import AlertStep, StripCell
 from dashboard.alerts import alert_view, standing_first
 from dashboard.clock import Clock
 from dashboard.notices import notices_of
@@ -242,3 +242,12 @@ def test_what_a_long_message_puts_behind_the_first_check_is_still_shown() -> Non
         "Oxygen saturation 4.4 mg/L, below 4.8 mg/L. Falling 0.2 mg/L per hour, 2 h to 2.4 mg/L."
         " 80 %: 1 h 50 min to 2 h 30 min. Likely air lost."
     )
+
+
+def test_the_same_step_again_and_again_is_one_line() -> None:
+    """With how often, and until when; another step between parts them."""
+    told = [AlertStep("told", NOW_MS + n * 60_000, "", "Ana, channel 1.") for n in range(4)]
+    steps = (*told[:3], AlertStep("acknowledged", NOW_MS + 150_000, "Ana", "going"), told[3])
+    view = alert_view(replace(PAST, steps=steps), Units(), Clock("UTC", NOW_MS), {})
+    until = Clock("UTC", NOW_MS).moment(NOW_MS + 120_000).text
+    assert [one.word for one in view.steps] == [f"told 3 times until {until}", "acknowledged", "told"]
