@@ -88,7 +88,9 @@ def range_views(now: ProfileNow) -> tuple[RangeView, ...]:
     out = []
     for one in now.profile.ranges:
         described = now.described.range_of(one.quantity)
-        out.append(RangeView(MEANING[one.quantity].label, tuple(_numbers(one, described))))
+        label = MEANING[one.quantity].label
+        heading = label if label.startswith("pH") else label.capitalize()
+        out.append(RangeView(heading, tuple(_numbers(one, described))))
     return tuple(out)
 
 

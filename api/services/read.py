@@ -128,6 +128,10 @@ class Reader:
         row = self._store.state.alert(alert_id)
         if row is None:
             raise NotFound(f"there is no alert {alert_id}")
+        if row.ended_ms is None:
+            # an alert's record changes with its steps only; how far the water went since stands in its track
+            track = next((one for one in self._store.state.tracks() if one.subject.key == row.subject), None)
+            row = replace(row, worst=row.worst if track is None or track.worst is None else track.worst)
         return self._alert(row, tuple(AlertStep(*step) for step in self._store.state.events(alert_id)))
 
     def _tank(

@@ -105,3 +105,13 @@ def test_the_whole_room_shows_its_tanks_together(lab: TestRoom, site: Caller) ->
     assert {"p1", "p2"} <= {one["name"] for one in made["data"]}
     assert "data-figure" in site.get(f"/alert/{cold}").text
     assert "data-figure" not in site.get(f"/alert/{quiet}").text
+
+
+def test_the_worst_value_of_what_stands_is_that_of_now(lab: TestRoom, site: Caller) -> None:
+    """The record knows the value it was told at; the page says how far the water went since."""
+    number = falling(lab)
+    worst = lab.service.read.alert(number).worst
+    assert worst is not None
+    assert worst < 3.0
+    assert f"worst</dt><dd>{worst:.1f} mg/L" in site.get(f"/alert/{number}").text
+    assert "<caption>pH</caption>" in site.get("/care/warm-water").text
