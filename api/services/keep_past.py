@@ -20,7 +20,7 @@ from api.services.keeping import Kept
 from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, TEMPERATURE_AGE_MS
 from api.services.past_rows import Given, Key, Tally, gathered, sifted
-from api.services.past_window import Held, PastWindows, Window
+from api.services.past_window import Done, PastWindows, Window
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
@@ -36,7 +36,7 @@ class KeepPast:
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
         self._windows = PastWindows(store, ingest, plan)
-        self._held: dict[Key, Held] = {}
+        self._done = Done()
 
     def take(self, series: Sequence[Series], now_ms: int) -> Kept:
         """Keep rows, in any order of time; ends when all of them are on disk.
@@ -49,10 +49,9 @@ class KeepPast:
         past = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms < news_ms)).times_ms)}
         news = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms >= news_ms)).times_ms)}
         for windows in _together(_windows(past, plan)):
-            work = partial(self._windows.keep, windows, self._held, now_ms)
-            done = self._store.write(work, self._ingest.settle).result()
-            self._held = done.held
-            tally.add(done.tally)
+            work = partial(self._windows.keep, windows, self._done, now_ms)
+            self._done = self._store.write(work, self._ingest.settle).result()
+            tally.add(self._done.tally)
         self._tell_news(news, tally, now_ms)
         return Kept(tally.accepted, tally.duplicate, tuple(tally.conflicts), tuple(refused))
 
@@ -61,9 +60,9 @@ class KeepPast:
 
         Kept readings beside the new ones that may have become otherwise are gone over by ``again.py`` by itself.
         """
-        held, self._held = self._held, {}
-        if held:
-            self._store.write(lambda: self._windows.end(held, self._now_ms()), self._ingest.settle).result()
+        if self._done.last_ms:
+            self._store.write(lambda: self._windows.end(self._done, self._now_ms()), self._ingest.settle).result()
+        self._done = Done()
 
     def _tell_news(self, given: Mapping[Key, Given], tally: Tally, now_ms: int) -> None:
         """What is not late yet goes the way of live readings."""

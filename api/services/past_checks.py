@@ -114,8 +114,7 @@ def around(
         {int(moved[place]): why for place, why in kept.reasons.items()},
     )
     made = convert_many(key[1], rows.raws, rows.units, rows.times_ms, channel)
-    first, next_one, last = np.searchsorted(rows.times_ms, (checked_from_ms, end_ms, checked_to_ms)).tolist()
-    last = min(max(last, next_one + 1), len(new))  # the next one says how long the silence before it was
+    first, last = np.searchsorted(rows.times_ms, (checked_from_ms, checked_to_ms)).tolist()
     wanted_ms = end_ms - gap_ms - wider_ms, end_ms
     return Around(key, channel, rows, made, new, first, last, wanted_ms)
 

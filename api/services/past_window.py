@@ -71,10 +71,11 @@ class Held:
 
 @dataclass(slots=True)
 class Done:
-    """What became of windows, and what of them is still to be judged."""
+    """What became of windows; of all windows so far, what is still to be judged, and each channel's last row."""
 
     tally: Tally = field(default_factory=Tally)
     held: dict[Key, Held] = field(default_factory=dict)
+    last_ms: dict[Key, int] = field(default_factory=dict)
 
 
 class PastWindows:
@@ -86,23 +87,27 @@ class PastWindows:
         self._tails = Tails(store)
         self._channels: list[Channel] = []
 
-    def keep(self, windows: Sequence[Window], held: Mapping[Key, Held], now_ms: int) -> Done:
+    def keep(self, windows: Sequence[Window], before: Done, now_ms: int) -> Done:
         """Keep windows in one transaction."""
         self._ingest.begin()
         self._channels = self._store.readings.channels()
-        done, events = Done(held=dict(held)), list[AlertEvent]()
+        done, events = Done(held=dict(before.held), last_ms=dict(before.last_ms)), list[AlertEvent]()
         for window in windows:
             self._one(window, done, events, now_ms)
         self._ingest.finish(events, now_ms)
         return done
 
-    def end(self, held: Mapping[Key, Held], now_ms: int) -> None:
+    def end(self, done: Done, now_ms: int) -> None:
         """Nothing more of these channels will come: judge what was held, and end what stands."""
         self._ingest.begin()
         self._tails.forget()
         events = list[AlertEvent]()
-        for key, one in held.items():
+        for key, one in done.held.items():
             self._close(key, one, events)
+        for key, last_ms in done.last_ms.items():
+            next_ms = self._store.past.after(*key, last_ms + 1)
+            if next_ms is not None:  # however late, it says how long the silence before it was
+                self._store.revisions.wait(*key, LATE, next_ms, next_ms + 1, now_ms)
         self._ingest.finish(events, now_ms)
 
     def _one(self, window: Window, done: Done, events: list[AlertEvent], now_ms: int) -> None:
@@ -110,8 +115,9 @@ class PastWindows:
         founds = self._found(window, plan, done.tally)
         if not founds:
             return
-        for one in founds.values():
+        for key, one in founds.items():
             self._write(one)
+            done.last_ms[key] = max(int(one.rows.times_ms[one.new][-1]), done.last_ms.get(key, 0))
         self._know(founds)
         self._those_beside(window, founds, plan, now_ms)
         made = self._derive(window, founds, plan, now_ms)
