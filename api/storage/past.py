@@ -6,7 +6,9 @@ Summaries and the channel's newest reading follow in the same transaction. Must 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,13 +27,15 @@ MARK = """
     SELECT count(*), min(time_ms), max(time_ms), total(value), sum(flag), sum(arrival), total(length(reason))
     FROM reading WHERE channel = ? AND time_ms >= ? AND time_ms < ?
 """
-GOOD = "INSERT INTO reading VALUES ({channel}, ?, ?, ?, ?, {flag}, NULL, {arrival})"
-"""What is good has no reason; numbers that are the same in every row are bound by nobody."""
+GOOD = "(?1, ?{}, ?{}, ?2, ?{}, 1, NULL, {arrival})"
+"""Time, raw and value of a good reading; ?1 is its channel, ?2 its unit. What is good has no reason."""
+SPAN = "({step_s}, ?1, ?{}, ?{}, ?{}, ?{}, ?{}, ?{}, ?{})"
+TOGETHER = (250, 25, 1)
+"""Rows in one statement: each statement is a hand-over between threads, and half of what a row costs."""
+INSERT_NEW = "INSERT INTO reading VALUES"
 OTHERS = "INSERT INTO reading VALUES ({channel}, ?, ?, ?, ?, ?, ?, {arrival})"
-MARKS = {count: f"({', '.join('?' * count)})" for count in (9, 10)}
+TEN = f"({', '.join('?' * 10)})"
 Bools = NDArray[np.bool_]
-Floats = NDArray[np.float64]
-SummaryRow = tuple[int | float | None, ...]
 
 
 class SqlitePast:
@@ -85,22 +89,38 @@ class SqlitePast:
         channel, last_ms = self._channel(probe, quantity, derived)
         for arrival in np.unique(rows.arrivals).tolist():
             self._insert(channel, rows, rows.arrivals == arrival, arrival)
-        sql = f"{SUMMARISE} {MARKS[9]} {SUMMED}"
-        self._connection.executemany(sql, _summaries(channel, rows))
+        for step_s in SUMMARY_STEPS_S:
+            self._put(SUMMARISE, SPAN.replace("{step_s}", str(step_s)), SUMMED, (channel,), _summaries(step_s, rows))
         if rows.times_ms[-1] > last_ms:
             self._newest(channel, probe, quantity, rows, derived)
 
     def _insert(self, channel: int, rows: Columns, mine: Bools, arrival: int) -> None:
-        numbers = {"channel": int(channel), "arrival": int(arrival), "flag": int(Flag.GOOD)}
         good = mine & (rows.flags == Flag.GOOD)
-        self._connection.executemany(GOOD.format(**numbers), _bound(rows, good))
+        if isinstance(rows.units, str):
+            said = [column[good].tolist() for column in (rows.times_ms, rows.raws, rows.values)]
+            self._put(INSERT_NEW, GOOD.replace("{arrival}", str(arrival)), "", (channel, rows.units), said)
+        else:
+            good = np.zeros(len(good), dtype=bool)
         others = np.flatnonzero(mine & ~good)
         if len(others):
             reasons = [rows.reasons.get(place) for place in others.tolist()]
             bound = zip(_bound(rows, mine & ~good), rows.flags[others].tolist(), reasons, strict=True)
             self._connection.executemany(
-                OTHERS.format(**numbers), ((*said, flag, reason or None) for said, flag, reason in bound)
+                OTHERS.format(channel=channel, arrival=arrival),
+                ((*said, flag, reason or None) for said, flag, reason in bound),
             )
+
+    def _put(
+        self, head: str, row: str, tail: str, shared: tuple[int | str, ...], columns: Sequence[Sequence[float | None]]
+    ) -> None:
+        """Rows, given by their columns, many in one statement; ``shared`` is the same in all of them."""
+        width, flat = len(columns), list(chain.from_iterable(zip(*columns, strict=True)))
+        place = 0
+        for count in TOGETHER:
+            sql = _statement(head, row, tail, len(shared), width, count)
+            while len(flat) - place >= count * width:
+                self._connection.execute(sql, [*shared, *flat[place : place + count * width]])
+                place += count * width
 
     def _channel(self, probe: str, quantity: Quantity, derived: bool) -> tuple[int, int]:
         """Id and newest time of a channel, made at its first reading."""
@@ -117,7 +137,7 @@ class SqlitePast:
         flag, reason = int(rows.flags[place]), rows.reasons.get(place, "")
         said = (float(rows.raws[place]), rows.unit(place))
         newest = (channel, probe, quantity, int(derived), int(rows.times_ms[place]), value, flag, reason, *said)
-        self._connection.execute(f"{NEWEST} {MARKS[10]} {NEWEST_WINS}", newest)
+        self._connection.execute(f"{NEWEST} {TEN} {NEWEST_WINS}", newest)
 
 
 def _bound(rows: Columns, which: Bools) -> Iterator[tuple[int, float, str, float]]:
@@ -130,8 +150,15 @@ def _bound(rows: Columns, which: Bools) -> Iterator[tuple[int, float, str, float
     return zip(times_ms, raws, units, values, strict=True)
 
 
-def _summaries(channel: int, rows: Columns) -> Iterator[SummaryRow]:
-    """What rows add to their spans of each length."""
+@lru_cache(maxsize=64)
+def _statement(head: str, row: str, tail: str, shared: int, width: int, count: int) -> str:
+    """An insert of so many rows of so many values each, behind so many that all of them share."""
+    rows = (row.format(*range(first, first + width)) for first in range(shared + 1, shared + 1 + count * width, width))
+    return f"{head} {', '.join(rows)} {tail}"
+
+
+def _summaries(step_s: int, rows: Columns) -> list[list[float | None]]:
+    """What rows add to their spans of one length, column by column."""
     usable = np.isfinite(rows.values) & (rows.flags <= Flag.SUSPECT)
     value = np.where(usable, rows.values, 0.0)
     parts = (
@@ -142,14 +169,10 @@ def _summaries(channel: int, rows: Columns) -> Iterator[SummaryRow]:
         (np.where(usable, rows.values, -np.inf), np.maximum, np.float64),
         (rows.flags >= Flag.SUSPECT, np.add, np.int64),
     )
-    for step_s in SUMMARY_STEPS_S:
-        spans = rows.times_ms // (step_s * 1000)
-        first = np.flatnonzero(np.r_[True, spans[1:] != spans[:-1]])
-        count, total, squares, low, high, flagged = (
-            which.reduceat(part.astype(kind), first) for part, which, kind in parts
-        )
-        low[count == 0] = high[count == 0] = np.nan
-        starts_ms = spans[first] * (step_s * 1000)
-        columns = (starts_ms, count, total, squares, low, high, flagged)
-        for row in zip(*(column.tolist() for column in columns), strict=True):
-            yield step_s, channel, *row
+    spans = rows.times_ms // (step_s * 1000)
+    first = np.flatnonzero(np.r_[True, spans[1:] != spans[:-1]])
+    count, total, squares, low, high, flagged = (
+        which.reduceat(part.astype(kind), first) for part, which, kind in parts
+    )
+    low[count == 0] = high[count == 0] = np.nan
+    return [one.tolist() for one in (spans[first] * (step_s * 1000), count, total, squares, low, high, flagged)]
