@@ -17,6 +17,7 @@ from api.intake.header import Top
 from api.intake.label_words import Role
 from api.intake.recipe import Recipe, TimeRule
 from api.intake.rows import Table
+from api.intake.source import Kind
 from api.intake.time_text import Said, day_ms
 from api.intake.times import ORDER_WORDS
 
@@ -70,6 +71,11 @@ def _order(table: Table, top: Top, dated: Column, asked: Asked) -> str:
     """The order of day, month and year; empty where every date says its own."""
     if dated.said and all(len(one.orders) < 2 for one in dated.said):
         return ""
+    if table.kind is Kind.XLSX and any(len(one.orders) == 1 for one in dated.said):
+        asked.note(
+            f"doubt: some cells of {dated.name!r} are dates and others are text, as when a spreadsheet has swapped day"
+            " and month in those it took for dates; compare them with the logger's own file"
+        )
     found = survey.order(survey.dates(table, top, top.names.index(dated.name)))
     allowed = [one for one in ("dmy", "mdy", "ymd") if any(one in said.orders for said in dated.said)]
     possible = [one for one in found.possible if one in allowed]

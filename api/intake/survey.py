@@ -25,7 +25,7 @@ from api.intake.time_text import ORDERS, day_ms, said
 from api.intake.times import ORDER_WORDS
 
 MOST_NAMES = 5000
-_DATE = r"(\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}|\d{1,2}[-/ ][A-Za-z]{3,9}[-/ ]\d{2})"
+_DATE = r"(?:^|[^\d])(\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})|\d{1,2}[-/ ][A-Za-z]{3,9}[-/ ]\d{2})(?:[^\d]|$)"
 T = TypeVar("T")
 MOST_KEPT = 16
 _KEPT: OrderedDict[object, object] = OrderedDict()

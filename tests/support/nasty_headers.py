@@ -130,6 +130,15 @@ HEADERS = (
         error="swapped.csv, line 3, column 'Temp (°C)': a second header begins here, with 'DO (mg/L)' instead of 'Temp",
     ),
     Nasty(
+        "isoamong.csv",
+        "one ISO date among others, which says nothing of their order",
+        rows("Time,Temp (°C)", "03/04/2024 10:00,20.1", "2024-08-23 10:00,20.2"),
+        ZONED,
+        asks=("date_order",),
+        then={"date_order": "mdy"},
+        gives=("p temperature Cel: 2024-03-04 10:00:00 20.1, 2024-08-23 10:00:00 20.2",),
+    ),
+    Nasty(
         "footer.csv",
         "blank rows, and a summary below the readings",
         rows("Time (UTC),Temp (°C)", f"{AT},20.1", ",", "", "2024-03-01 10:05:00,20.2", "Min,20.1", "Max,20.2"),
