@@ -24,7 +24,7 @@ from api.services.past_window import Done, PastWindows, Window
 from api.services.plan import RoomPlan
 from api.storage.base import Store
 
-ROWS = 8_000
+ROWS = 16_000
 """New readings in one piece of work."""
 NEWS = 500
 """Readings that are still news are handed to the line in packs of so many."""
