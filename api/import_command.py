@@ -32,7 +32,7 @@ MOST_REFUSED = 10
 
 
 def import_files(mine: Settings, given: Namespace) -> int:
-    """Look at the files, then import them: 0, or 1 when questions are open or rows were not taken.
+    """Look at the files, then import them: 0, or 1 when questions are open or rows or values were not taken.
 
     Raises InputError for files, answers or names that cannot be used.
     """
@@ -52,7 +52,8 @@ def import_files(mine: Settings, given: Namespace) -> int:
         for path, seen in zip(paths, looks, strict=True):
             job = _import(site, path, seen, answers, given.recipe or "")
             print("\n" + "\n".join(told(job, path.name)))
-            code = max(code, 0 if job.state is JobState.DONE and not job.counts.refused else 1)
+            whole = job.state is JobState.DONE and not (job.counts.refused or job.counts.conflicts)
+            code = max(code, 0 if whole else 1)
             if job.state is JobState.CANCELLED:
                 print("  the same command goes on where it stopped")
                 return 1

@@ -18,6 +18,7 @@ from api.services.import_words import STATE_WORDS, ending, outcome, progress
 from api.services.plan import RoomPlan
 from dashboard.clock import Clock, Moment
 
+FIRST_ROWS = 8
 FEW = 6
 """So many choices are shown side by side; more are a list to choose from."""
 MINUTE_MS = 60_000
@@ -152,7 +153,7 @@ def understood_view(seen: Understood, clock: Clock) -> dict[str, Any]:
             "refused": row.refused,
             "cells": " · ".join(cell for cell in row.cells if cell),
         }
-        for row in seen.look.preview
+        for row in seen.look.preview[:FIRST_ROWS]
     ]
     return {"kind": seen.look.kind, "columns": seen.look.columns, "preview": rows, "notes": seen.look.notes}
 

@@ -56,6 +56,8 @@ class ImportRun:
         """
         state, words = JobState.DONE, ""
         try:
+            if self._job(number).state is JobState.CANCELLED:  # before its first block
+                return self._job(number)
             job = self._begun(number)
             with ImportReport(self._folder.report_of(job), job.report_bytes) as report:
                 for block in self._read(Path(job.file.path), job.recipe, job.next_row):

@@ -133,6 +133,8 @@ def test_cancelled_and_gone_on(lab: TestRoom) -> None:
 
     job = _run(lab, blocks).run(number, stop)
     assert (job.state, job.next_row, _kept(lab)) == (JobState.CANCELLED, 150, 150)
+    assert _run(lab, blocks).run(number) == job, "nobody has started it again"
+    store.write(lambda: store.imports.change(number, state=JobState.WAITING)).result()
     job = _run(lab, blocks).run(number)
     assert (job.state, job.counts) == (JobState.DONE, Counts(ROWS, 2 * ROWS - 1, 0, 0, 1))
 
