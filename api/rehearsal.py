@@ -14,7 +14,9 @@ from api.domain.cause import Cause
 from api.domain.outlook import Outlook
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
+from api.domain.tank import Probe
 from api.judge.alert_cycle import Track
+from api.rehearsal_looks import Looks
 from api.services.again import Again
 from api.services.changes_late import ChangesStepwise
 from api.services.ingest import Ingest
@@ -69,6 +71,7 @@ class Rehearsal:
         guard = SoftGuard(self.store, Lives(self.store), lambda: plan, lambda soft, stages: None, self._clock)
         self._watch = Watch(self.store, self.ingest, lambda: plan, self._clock, guard)
         self._again = Again(self.store, self.ingest, lambda: plan, self._clock)
+        self._looks = Looks(plan, self.ingest.tracks, self._spoke_ms)
 
     def _clock(self) -> int:
         return self.now_ms
@@ -84,10 +87,16 @@ class Rehearsal:
         while self._looked_ms + self._step_ms <= now_ms:
             self._looked_ms += self._step_ms
             self.now_ms = max(self.now_ms, self._looked_ms)
-            self._watch.look()
+            if self._looks.nothing_until(self._looked_ms) < self._looked_ms:
+                self._watch.look()
             self._again.look()
         self.now_ms = max(self.now_ms, now_ms)
         return self._taken()
+
+    def _spoke_ms(self, probe: Probe) -> int:
+        """When a probe last spoke, or when the rehearsal began."""
+        heard = [self.ingest.newest.get((probe.id, value.quantity)) or -1 for value in probe.values]
+        return max([self._watch.since_ms, *heard])
 
     def _taken(self) -> list[Told]:
         told = list(self._heard)

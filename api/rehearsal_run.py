@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from api.domain.alert import AlertEvent, AlertKind, Priority, Subject
+from api.domain.alert import AlertEvent, AlertKind
 from api.domain.quantity import Quantity
 from api.domain.tank import Probe
-from api.judge.alert_cycle import STANDING, Sample, Track
+from api.judge.alert_cycle import Sample
 from api.judge.change_watch import STEPWISE
 from api.judge.natures import NATURES
 from api.judge.samples import usable
@@ -26,10 +26,8 @@ from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Recording, packs, straight
-from api.services.watch import quiet_after_s
 
 ROWS_TOGETHER = 20_000
-HOUR_MS = 3_600_000
 Row = tuple[int, int, int, float, bool]
 """Time, number of the channel, place in its recording, value, whether it is calm."""
 
@@ -52,8 +50,6 @@ class RehearsalRun(Rehearsal):
         self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], look_every_s: float = 60.0
     ) -> None:
         super().__init__(plan, begin_ms, look_every_s, LazyStore())
-        self._plan = plan
-        self._probes = [probe for probe in plan.probes.values() if probe.tank is not None and probe.live]
         self._lines = [
             Line(checked, changes=stepwise(checked))
             for one in recorded
@@ -65,12 +61,10 @@ class RehearsalRun(Rehearsal):
         if isinstance(self.store, LazyStore):
             self.store.give({line.checked.key: line.checked for line in self._lines})
         self._events: list[AlertEvent] = []
-        self._unsettled = self._peace = False
-        missed = plan.settings.quiet_after_missed
-        self._missed_ms = [(probe, int(probe.every_s * missed * 1000)) for probe in self._probes]
+        self._unsettled = False
         self._measured = {
             probe.id: [self._by_key[key] for v in probe.values if (key := (probe.id, v.quantity)) in self._by_key]
-            for probe in self._probes
+            for probe in plan.probes.values()
         }
 
     def run(self, end_ms: int, done: Callable[[int], object] = lambda count: None) -> list[Told]:
@@ -172,7 +166,7 @@ class RehearsalRun(Rehearsal):
         while self._looked_ms + self._step_ms <= time_ms:
             self._looked_ms += self._step_ms
             self.now_ms = max(self.now_ms, self._looked_ms)
-            safe_ms = self._nothing_until(self._looked_ms)
+            safe_ms = self._looks.nothing_until(self._looked_ms)
             if safe_ms < self._looked_ms:
                 self._look()
             else:
@@ -187,51 +181,10 @@ class RehearsalRun(Rehearsal):
                 newest[line.checked.key] = line.heard_ms
         self._watch.look()
 
-    def _nothing_until(self, now_ms: int) -> int:
-        """Until when looks are known to find what the last one found; before ``now_ms``: this one must be made."""
-        tracks, plan = self.ingest.tracks, self._plan
-        if self._peace:
-            quiet_ms = min(self._spoke_ms(probe) + missed_ms for probe, missed_ms in self._missed_ms)
-            if now_ms <= quiet_ms:
-                return quiet_ms
-        self._peace = False
-        safe_ms = now_ms + HOUR_MS
-        for probe, quantity in plan.asked_to_calibrate():
-            tank, due_ms = plan.channel(probe, quantity).tank, plan.calibration_due_ms(probe, quantity)
-            track = tracks.get(Subject(tank.id if tank else None, AlertKind.CALIBRATION_DUE, probe, quantity))
-            if due_ms is not None and not _same(track, now_ms > due_ms, Priority.NOTE):
-                return -1
-            if due_ms is not None and now_ms <= due_ms:
-                safe_ms = min(safe_ms, due_ms)
-        last_ms = {probe.id: self._spoke_ms(probe) for probe in self._probes}
-        missed_s = plan.settings.quiet_after_missed
-        missed = [now_ms - last_ms[one.id] > one.every_s * missed_s * 1000 for one in self._probes]
-        silent = [now_ms - last_ms[one.id] > quiet_after_s(one, plan) * 1000 for one in self._probes]
-        whole_room = len(self._probes) > 1 and all(missed)
-        if len(self._probes) > 1:
-            room = tracks.get(Subject(None, AlertKind.QUIET_ROOM))
-            if not _same(room, whole_room and any(silent), Priority.URGENT):
-                return -1
-        for one, quiet in zip(self._probes, silent, strict=True):
-            track = tracks.get(Subject(one.tank, AlertKind.QUIET_PROBE, one.id))
-            if not (whole_room and (track is None or track.idle)) and not _same(track, quiet, Priority.TODAY):
-                return -1
-        if any(missed):
-            return now_ms
-        self._peace = not plan.asked_to_calibrate() and bool(self._probes)
-        return min([safe_ms, *(last_ms[one.id] + missed_ms for one, missed_ms in self._missed_ms)])
-
     def _spoke_ms(self, probe: Probe) -> int:
         """When a probe last spoke, or when the rehearsal began."""
         heard = [line.heard_ms for line in self._measured[probe.id]]
         return max(heard) if heard and max(heard) >= 0 else self._watch.since_ms
-
-
-def _same(track: Track | None, beyond: bool, level: Priority) -> bool:
-    """Whether a sample of a level, or of none, would change nothing of a track."""
-    if beyond:
-        return track is not None and track.state in STANDING and track.level is level and track.told
-    return track is None or track.dormant
 
 
 def rehearsed(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, fields
+from dataclasses import fields
 from typing import Any
 
 from api.domain.alert import AlertKind, AlertState, Priority, Subject
@@ -16,6 +16,8 @@ from api.storage.base import AlertRow, OutboxRow
 DESCRIPTION = frozenset({"tank", "probe", "care", "notify"})
 ALERT_COLUMNS = ", ".join(field.name for field in fields(AlertRow))
 OUTBOX_COLUMNS = ", ".join(field.name for field in fields(OutboxRow))
+TRACK_FIELDS = tuple(field.name for field in fields(Track))
+SUBJECT_FIELDS = tuple(field.name for field in fields(Subject))
 CHANGEABLE = frozenset(field.name for field in fields(AlertRow)) - {"id"}
 
 
@@ -63,7 +65,7 @@ class SqliteState:
             if track.idle:
                 self._connection.execute("DELETE FROM track WHERE subject = ?", (track.subject.key,))
             else:
-                body = json.dumps(asdict(track))
+                body = json.dumps(_body(track))
                 self._connection.execute("INSERT OR REPLACE INTO track VALUES (?, ?)", (track.subject.key, body))
 
     def tracks(self) -> list[Track]:
@@ -163,6 +165,15 @@ class SqliteState:
     def counters(self) -> dict[str, int]:
         """Named counters."""
         return dict(self._reader().execute("SELECT name, value FROM counter"))
+
+
+def _body(track: Track) -> dict[str, Any]:
+    """As ``asdict`` says it, which copies far and deep; with each pack the tracks that stand are kept anew."""
+    subject = track.subject
+    return {
+        **{name: getattr(track, name) for name in TRACK_FIELDS},
+        "subject": {name: getattr(subject, name) for name in SUBJECT_FIELDS},
+    }
 
 
 def _track(body: dict[str, Any]) -> Track:
