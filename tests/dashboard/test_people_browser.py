@@ -54,6 +54,17 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
             thread.join(10)
 
 
+@pytest.mark.parametrize("path", ["/rehearsal", "/rehearsal?tank=t1&quantity=oxygen", "/morning", "/performance"])
+def test_forms_and_tables_fit_a_phone(site: tuple[str, str], browser: Any, path: str) -> None:
+    """No sideways scrolling, nothing to complain of."""
+    seen = Watched(browser, "phone", "dark")
+    seen.page.goto(site[0] + path)
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= SIZES["phone"][0]
+    assert [target for target in seen.page.evaluate(SMALL_TARGETS) if target[1] < LEAST_TARGET_PX] == []
+    assert seen.complaints == []
+    seen.context.close()
+
+
 @pytest.mark.parametrize("look", ["light", "dark"])
 @pytest.mark.parametrize("size", list(SIZES))
 @pytest.mark.parametrize("name", ["people", "link"])
