@@ -170,6 +170,14 @@ BOOKS = (
         refused=((14, "'off' is no number"),),
     ),
     Nasty(
+        "swapped.xlsx",
+        "dates that a spreadsheet took for dates beside dates it left as text",
+        _sheet(["Time", "Temp (°C)"], [START, 20.1], ["13/02/2024 10:00", 20.2]),
+        ZONED,
+        gives=("p temperature Cel: 2024-03-01 10:00:00 20.1, 2024-02-13 10:00:00 20.2",),
+        says=("doubt: some cells of 'Time' are dates and others are text",),
+    ),
+    Nasty(
         "sparse.xlsx",
         "two cells with a thousand million cells between them",
         _sparse,
