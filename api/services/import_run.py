@@ -56,9 +56,9 @@ class ImportRun:
         """
         state, words = JobState.DONE, ""
         try:
-            if self._job(number).state is JobState.CANCELLED:  # before its first block
-                return self._job(number)
             job = self._begun(number)
+            if job.state is JobState.CANCELLED:  # before its first block
+                return job
             with ImportReport(self._folder.report_of(job), job.report_bytes) as report:
                 for block in self._read(Path(job.file.path), job.recipe, job.next_row):
                     job = self._block(job, block, report)
@@ -101,10 +101,17 @@ class ImportRun:
         first = {"started_ms": now_ms, "alerts_after": self._store.imports.newest_alert()}
         report = self._folder.report_of(job)
         self._folder.path.mkdir(parents=True, exist_ok=True, mode=0o700)
-        return self._changed(
-            job, state=JobState.READING, pace=pace, words="", ended_ms=None, report=str(report),
+        fields: dict[str, object] = {
+            "state": JobState.READING, "pace": pace, "words": "", "ended_ms": None, "report": str(report),
             **(first if job.started_ms is None else {}),
-        )  # fmt: skip
+        }  # fmt: skip
+        self._store.write(lambda: self._take_up(number, fields)).result()
+        return self._job(number)
+
+    def _take_up(self, number: int, fields: dict[str, object]) -> None:
+        """In the writer, where a cancel comes either before it or after it: what was cancelled stays so."""
+        if self._job(number).state is not JobState.CANCELLED:
+            self._store.imports.change(number, **fields)
 
     def _block(self, job: ImportJob, block: Block, report: ImportReport) -> ImportJob:
         """Keep one block, then note that it is kept."""
