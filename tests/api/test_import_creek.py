@@ -111,9 +111,9 @@ def record() -> pd.DataFrame:
 
 
 def of_file(record: pd.DataFrame, probe: str, quantity: Quantity) -> pd.Series:
-    """What the file says, first come where a time stands twice."""
+    """What the file says in the order of time, first come where a time stands twice; its rows go back once."""
     own = record[record["sonde"] == probe][COLUMNS[quantity]].dropna()
-    return own[~own.index.duplicated()]
+    return own[~own.index.duplicated()].sort_index()
 
 
 def test_every_cell_is_kept_once(creek: Service, record: pd.DataFrame) -> None:
