@@ -114,9 +114,10 @@ class ImportRun:
             self._store.imports.change(number, **fields)
 
     def _block(self, job: ImportJob, block: Block, report: ImportReport) -> ImportJob:
-        """Keep one block, then note that it is kept."""
+        """Keep one block, then note that it is kept; what a kill left of it was counted with its readings."""
         self._known(job, block.series)
-        kept = self._keep.take(block.series, self._now_ms())
+        before = self._job(job.id).pending
+        kept = self._keep.take(block.series, self._now_ms(), lambda taken: self._note(job.id, taken))
         refused = [*block.refused, *kept.refused]
         length = report.add(sorted([*refused, *map(_told, kept.conflicts)], key=lambda row: row.line))
         times = [
@@ -126,13 +127,18 @@ class ImportRun:
         return self._changed(
             job,
             next_row=block.next_row,
-            counts=_sum(job.counts, block, kept, len(refused)),
+            counts=_sum(job.counts, block, kept, len(refused), before),
+            pending=0,
             pace=replace(job.pace, share=block.share, now_ms=self._now_ms()),
             report_bytes=length,
             probes=tuple(dict.fromkeys([*job.probes, *(one.probe for one in block.series)])),
             first_ms=min(times, default=None),
             last_ms=max(times, default=None),
         )
+
+    def _note(self, number: int, taken: int) -> None:
+        """In the writer: so many readings more of the block at hand are kept."""
+        self._store.imports.change(number, pending=self._job(number).pending + taken)
 
     def _known(self, job: ImportJob, series: tuple[Series, ...]) -> None:
         """Probes that got a tank are put on record before their first reading, as known from files."""
@@ -182,11 +188,12 @@ def _every_s(series: list[Series]) -> float:
     return round(min(MOST_S, max(LEAST_S, median(found) / 1000)), 1) if found else USUAL_S
 
 
-def _sum(before: Counts, block: Block, kept: Kept, refused: int) -> Counts:
+def _sum(before: Counts, block: Block, kept: Kept, refused: int, earlier: int) -> Counts:
+    """``earlier``: readings of the block that were kept before a kill, and are found there now."""
     return Counts(
         before.rows + block.rows,
-        before.accepted + kept.accepted,
-        before.duplicate + kept.duplicate,
+        before.accepted + kept.accepted + earlier,
+        before.duplicate + kept.duplicate - earlier,
         before.conflicts + len(kept.conflicts),
         before.refused + refused,
     )

@@ -16,7 +16,7 @@ from api.domain.reading import RawReading
 from api.intake.block import Series
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
-from api.services.keeping import Kept
+from api.services.keeping import Kept, Note, no_note
 from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, TEMPERATURE_AGE_MS
 from api.services.past_rows import Given, Key, Tally, gathered, sifted
@@ -38,8 +38,11 @@ class KeepPast:
         self._windows = PastWindows(store, ingest, plan)
         self._done = Done()
 
-    def take(self, series: Sequence[Series], now_ms: int) -> Kept:
+    def take(self, series: Sequence[Series], now_ms: int, note: Note = no_note) -> Kept:
         """Keep rows, in any order of time; ends when all of them are on disk.
+
+        ``note`` hears in the writer, within the same transaction, how many readings each piece of the past has taken;
+        of what is news, right after it was kept.
 
         Raises StoreUnavailable when they cannot be kept; some of them may be, and doing them again is harmless.
         """
@@ -49,11 +52,20 @@ class KeepPast:
         past = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms < news_ms)).times_ms)}
         news = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms >= news_ms)).times_ms)}
         for windows in _together(_windows(past, plan)):
-            work = partial(self._windows.keep, windows, self._done, now_ms)
+            work = partial(self._piece, windows, now_ms, note)
             self._done = self._store.write(work, self._ingest.settle).result()
             tally.add(self._done.tally)
+        before = tally.accepted
         self._tell_news(news, tally, now_ms)
+        if tally.accepted > before:
+            self._store.write(lambda: note(tally.accepted - before)).result()
         return Kept(tally.accepted, tally.duplicate, tuple(tally.conflicts), tuple(refused))
+
+    def _piece(self, windows: Sequence[Window], now_ms: int, note: Note) -> Done:
+        """One piece of work, in the writer."""
+        done = self._windows.keep(windows, self._done, now_ms)
+        note(done.tally.accepted)
+        return done
 
     def finish(self) -> None:
         """After the last block of a file: judge what waited for more, and end what stands at its end.

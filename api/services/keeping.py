@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -34,11 +34,22 @@ class Kept:
     refused: tuple[RefusedRow, ...]
 
 
+Note = Callable[[int], object]
+"""Hears how many readings were taken, in the transaction that keeps them."""
+
+
+def no_note(taken: int) -> None:
+    """Nobody counts."""
+
+
 class Keep(Protocol):
     """Keeps readings of the past as the line would, late."""
 
-    def take(self, series: Sequence[Series], now_ms: int) -> Kept:
-        """Keep them; returns after everything is committed."""
+    def take(self, series: Sequence[Series], now_ms: int, note: Note = no_note) -> Kept:
+        """Keep them; returns after everything is committed.
+
+        ``note`` is told in the writer, with each piece of work, how many readings the piece has taken.
+        """
 
     def finish(self) -> None:
         """The file is over."""
