@@ -18,7 +18,7 @@ from api.intake.source import Kind
 from api.intake.text_cells import Cells
 
 PART_ROWS = 50_000
-_TODO = "write or copy it again"
+_REMEDY = "write or copy it again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class ParquetTable:
 
 def open_parquet_table(source: Path) -> ParquetTable:
     """Raises FileError when the file is damaged or holds no rows."""
-    with foreign(source, "the Parquet file is damaged or cut short", _TODO):
+    with foreign(source, "the Parquet file is damaged or cut short", _REMEDY):
         height = int(pl.scan_parquet(source).select(pl.len()).collect().item())
     if not height:
         raise FileError(str(source), "the Parquet file holds no rows", "see whether it was written to its end")
@@ -61,7 +61,7 @@ def open_parquet_table(source: Path) -> ParquetTable:
 
 def _rows(source: Path, start: int, count: int) -> pl.DataFrame:
     """Some rows; columns that hold neither text, numbers nor times are emptied."""
-    with foreign(source, "the Parquet file cannot be read to its end", _TODO, start + 1):
+    with foreign(source, "the Parquet file cannot be read to its end", _REMEDY, start + 1):
         frame = pl.scan_parquet(source).slice(start, count).collect()
     return frame.select(
         pl.col(name) if kind.is_numeric() or kind.is_temporal() or kind == pl.String

@@ -22,7 +22,7 @@ from api.intake.text_cells import Cells, columns
 from api.intake.zip_check import check_workbook
 
 PART_ROWS = 20_000
-_TODO = "save it again, or export it as CSV"
+_REMEDY = "save it again, or export it as CSV"
 Cell = int | float | str | bool | time | date | datetime | timedelta
 
 
@@ -59,7 +59,7 @@ class SheetTable:
 def open_sheet_table(source: Path, sheet: str = "") -> SheetTable:
     """The sheet that is named, or the one with most rows. Raises FileError for what cannot be read as a workbook."""
     check_workbook(source)
-    with foreign(source, "the workbook cannot be read", _TODO):
+    with foreign(source, "the workbook cannot be read", _REMEDY):
         book = CalamineWorkbook.from_path(source)
         seen = [one.name for one in book.sheets_metadata if one.visible is SheetVisibleEnum.Visible]
         sheets = {name: book.get_sheet_by_name(name) for name in seen or book.sheet_names}

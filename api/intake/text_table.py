@@ -16,7 +16,7 @@ from api.intake.source import Kind
 from api.intake.text_cells import numbered, split
 from api.intake.text_lines import LONGEST_LINE, TextFile, open_text
 
-TODO = "export it as CSV with a header, one row a time, from the logger's program"
+REMEDY = "export it as CSV with a header, one row a time, from the logger's program"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +48,11 @@ def open_text_table(source: Path, delimiter: str = "") -> TextTable:
     text = open_text(source)
     first = next(text.pieces(), None)
     if first is not None and 1 in first.broken:
-        raise FileError(str(source), first.broken[1], TODO, 1)
+        raise FileError(str(source), first.broken[1], REMEDY, 1)
     if first is None or not first.data.strip():
         raise FileError(str(source), "the file holds no text", "see whether the logger or the copying has finished")
     if len(first.data) > LONGEST_LINE and first.count <= 1:
-        raise FileError(str(source), f"a line longer than {LONGEST_LINE:,} bytes is no row of readings", TODO, 1)
+        raise FileError(str(source), f"a line longer than {LONGEST_LINE:,} bytes is no row of readings", REMEDY, 1)
     lines = first.data.split(b"\n", HEAD_ROWS * 2)[: HEAD_ROWS * 2]
     texts = [(at, one.decode("utf-8", "replace").rstrip("\r")) for at, one in enumerate(lines, 1)]
     told = [(at, one) for at, one in texts if one.strip()][:HEAD_ROWS]
@@ -61,7 +61,7 @@ def open_text_table(source: Path, delimiter: str = "") -> TextTable:
     found = delimiter or _by_word(told) or delimiters.find([one for _, one in told])
     if found is None:
         raise FileError(
-            str(source), "its lines are not cut into cells by comma, semicolon, tab or pipe", TODO, told[0][0]
+            str(source), "its lines are not cut into cells by comma, semicolon, tab or pipe", REMEDY, told[0][0]
         )
     rows = [(at, one) for at, one in told if not one.startswith("sep=")]
     cells = delimiters.cut([one for _, one in rows], found)
