@@ -5,8 +5,6 @@ Must not do: read a file's rows, or work beside a service on the same folder.
 
 from __future__ import annotations
 
-import fcntl
-import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -16,6 +14,7 @@ from typing import Protocol
 from api.app import now_ms
 from api.domain.errors import InputError
 from api.domain.import_job import UNDER_WAY, GivenFile, ImportJob
+from api.folder_lock import held
 from api.kept_store import kept_store
 from api.notify.apprise_adapter import AppriseNotifier
 from api.service import DATABASE, Service
@@ -49,7 +48,7 @@ def open_site(mine: Settings) -> Iterator[ImportSite]:
 
     Raises InputError when there is neither a data folder nor a room file that says what tanks there are.
     """
-    if service_runs(mine.data):
+    if held(mine.data):
         with kept_store(mine.data) as store:
             yield Beside(store, mine.data)
         return
@@ -61,21 +60,6 @@ def open_site(mine: Settings) -> Iterator[ImportSite]:
     service = Service(mine.room, mine.data, AppriseNotifier(), now_ms)
     with closing(_Unstarted(service)):
         yield Alone(service)
-
-
-def service_runs(data: Path) -> bool:
-    """Whether a service works on a data folder."""
-    lock = data / "service.lock"
-    if not lock.exists():
-        return False
-    descriptor = os.open(lock, os.O_RDWR)
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return True
-    finally:
-        os.close(descriptor)
-    return False
 
 
 class _Unstarted:
@@ -131,7 +115,7 @@ class Beside:
             told(job)
             if job != last:
                 heard_s, last = time.monotonic(), job
-            elif time.monotonic() - heard_s > SILENT_S and not service_runs(self._folder.path.parent):
+            elif time.monotonic() - heard_s > SILENT_S and not held(self._folder.path.parent):
                 raise InputError(
                     f"the service ended; import {number} goes on by itself when it runs again, or with this command"
                 )

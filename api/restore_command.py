@@ -5,7 +5,6 @@ Must not do: delete anything, touch what waits in the collector's spool, or work
 
 from __future__ import annotations
 
-import fcntl
 import os
 import shutil
 import sys
@@ -16,6 +15,7 @@ from pathlib import Path
 from api.app import now_ms
 from api.backup_command import ROOM_FOLDER, ROOM_NAME
 from api.domain.errors import InputError
+from api.folder_lock import hold
 from api.service import DATABASE
 from api.settings import Settings
 from api.storage import backup_folder
@@ -23,7 +23,7 @@ from api.storage.backup import examine, fold, unknown_steps
 from api.storage.backup_folder import Kept
 from api.storage.base import StoreUnavailable
 
-STAGE, LOCK = ".restoring", "service.lock"
+STAGE = ".restoring"
 
 
 def restore(mine: Settings, name: str) -> int:
@@ -54,14 +54,12 @@ def restore(mine: Settings, name: str) -> int:
 def _alone(data: Path) -> Iterator[None]:
     try:
         data.mkdir(parents=True, exist_ok=True, mode=0o700)
-        lock = os.open(data / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        lock = hold(data)
     except OSError as error:
         raise InputError(f"{data} cannot be used: {error.strerror}; give another folder with --data") from error
+    if lock is None:
+        raise InputError(f"a service works on {data}: stop it first, then restore")
     try:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            raise InputError(f"a service works on {data}: stop it first, then restore") from error
         yield
     finally:
         os.close(lock)

@@ -5,8 +5,6 @@ Must not do: share a process with any of them; a crash of one never stops anothe
 
 from __future__ import annotations
 
-import fcntl
-import os
 import shutil
 import socket
 import sys
@@ -20,6 +18,7 @@ from pathlib import Path
 
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile
+from api.folder_lock import held
 from api.room_text import read_room
 from api.serve import listening
 from api.settings import Settings
@@ -70,25 +69,11 @@ def wait_for_the_last(data: Path, sleep: Callable[[float], None]) -> bool:
     What was killed leaves its children a moment to stop in order. One that goes on is told of by the next step.
     """
     for look in range(round(LAST_ENDS_WITHIN_S / LOOK_S)):
-        if not _worked_on(data / "service.lock"):
+        if not held(data):
             return True
         if look == 0:
             print(f"Another service works on {data}; waiting {LAST_ENDS_WITHIN_S:g} s for it to end.", flush=True)
         sleep(LOOK_S)
-    return False
-
-
-def _worked_on(lock: Path) -> bool:
-    try:
-        descriptor = os.open(lock, os.O_RDWR | os.O_CLOEXEC)
-    except OSError:
-        return False
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return True
-    finally:
-        os.close(descriptor)
     return False
 
 

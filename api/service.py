@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -12,6 +11,7 @@ from urllib.parse import urlsplit
 from api.at_rest import resting
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile, Tank
+from api.folder_lock import hold
 from api.foresight import Foresight
 from api.importing import Importing
 from api.mornings import Morning
@@ -87,7 +87,7 @@ class Service:
 
     def __init__(self, room: Path, data: Path, notifier: Notifier, now_ms: Callable[[], int]) -> None:
         data.mkdir(parents=True, exist_ok=True, mode=0o700)
-        self._lock = _lock(data / "service.lock")
+        self._lock = _lock(data)
         self.now_ms = now_ms
         self.store = _opened(data / DATABASE, self._lock)
         try:
@@ -218,13 +218,8 @@ def _opened(path: Path, lock: int) -> SqliteStore:
         raise
 
 
-def _lock(path: Path) -> int:
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        os.close(descriptor)
-        raise InputError(
-            f"another service already works on {path.parent}; stop it first, or give another --data"
-        ) from error
-    return descriptor
+def _lock(data: Path) -> int:
+    lock = hold(data)
+    if lock is None:
+        raise InputError(f"another service already works on {data}; stop it first, or give another --data")
+    return lock

@@ -8,16 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.checks import RESTLESS_READINGS, RESTLESS_TURNS, CheckLimits
 from api.judge.check_windows import NEVER_MS, cell_ms, in_ms
 from api.judge.check_words import FAIL, GOOD, HOUR_MS, SUSPECT, UNKNOWN
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.int8]
-Bools = NDArray[np.bool_]
+from api.science.arrays import Bools, Flags, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,10 @@ import numpy as np
 from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.judge import check_arrays as arrays
-from api.judge.check_arrays import Bools, Flags, Floats, Ints, Series
+from api.judge.check_arrays import Series
 from api.judge.check_windows import cell_ms, in_ms
 from api.judge.check_words import FAIL, GOOD, MISSING, SUSPECT, UNKNOWN, Findings, tell
+from api.science.arrays import Bools, Flags, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,9 @@ from api.domain.alert import AlertEvent, Priority
 from api.domain.band import Side
 from api.domain.care import CareRange
 from api.judge.alert_cycle import STANDING, Delays, Sample, Track, step
+from api.science.arrays import Bools, Floats, Ints
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 Codes = NDArray[np.int8]
-Bools = NDArray[np.bool_]
 LEVEL_OF = (None, Priority.TODAY, Priority.URGENT)
 INSIDE, OUTSIDE, DANGER = range(3)
 NO_DOUBT: Callable[[int], str] = lambda place: ""  # noqa: E731 - one expression

@@ -20,6 +20,9 @@ from numpy.typing import NDArray
 from api.domain.errors import OutOfRange
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.int8]
+Bools = NDArray[np.bool_]
 Num = TypeVar("Num", float, Floats)
 """A single number or an array; what goes in comes out. Numbers and arrays may be mixed: then it is an array."""
 CHUNK = 8192

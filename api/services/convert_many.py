@@ -9,19 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
+from api.science.arrays import Bools, Flags, Floats, Ints
 from api.science.units import converter
 from api.services.convert import LARGEST, converted, same_unit
 from api.services.plan import ChannelPlan
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.int8]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,17 +9,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
+from api.science.arrays import Flags, Floats, Ints
 from api.services.derive import DOUBTED, NO_PARTNER, OTHER, Water, derive, into, no_input
 from api.services.partners import Partner
 from api.storage.past_base import Columns
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.int8]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,22 +9,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.reading import Arrival, Flag, KeptReading
 from api.judge.check_batch import Checked, check
 from api.judge.check_batch import gross as gross_flags
 from api.judge.check_windows import in_ms
+from api.science.arrays import Bools, Floats, Ints
 from api.services.convert_many import Converted, convert_many
 from api.services.past_rows import Given, Key, Tally, sifted
 from api.services.past_tails import Tails
 from api.services.plan import ChannelPlan
 from api.storage.base import Store
 from api.storage.past_base import Columns
-
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

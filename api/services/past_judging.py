@@ -16,6 +16,7 @@ from api.domain.reading import Flag
 from api.judge.alert_cycle import Delays, Track
 from api.judge.past_cycle import INSIDE, OUTSIDE, Samples, back_inside, looks, run
 from api.judge.samples import NOT_KNOWN_DELAYS
+from api.science.arrays import Bools
 from api.services.changes_late import ChangesLate
 from api.services.judging import Judging
 from api.services.past import Past, of_the_past
@@ -23,8 +24,6 @@ from api.services.past_rows import Key
 from api.services.plan import ChannelPlan, RoomPlan
 from api.storage.base import Store
 from api.storage.past_base import Columns
-
-Bools = NDArray[np.bool_]
 
 
 class PastJudging:

@@ -15,13 +15,12 @@ from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.intake.block import RefusedRow, Series
+from api.science.arrays import Floats, Ints
 from api.services.convert import same_unit
 from api.services.ingest import refuse_time
 from api.services.keeping import Conflict
 from api.storage.past_base import Columns
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 Key = tuple[str, Quantity]
 
 

@@ -16,6 +16,7 @@ from api.domain.alert import AlertEvent
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag, KeptReading
 from api.judge.check_windows import in_ms
+from api.science.arrays import Ints
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
 from api.services.leaning import derives
@@ -31,7 +32,6 @@ from api.storage.base import DERIVED, LATE, Channel, Revision, Store
 from api.storage.past_base import Columns, picked
 
 EVER_MS = 2**62
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ import polars as pl
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from api.services.recording import Floats, Ints, Key, Recording
+from api.science.arrays import Floats, Ints
+from api.services.recording import Key, Recording
 
 NAMES = ("probe", "quantity", "time", "value", "unit")
 FILE_PLACES = 10**12

@@ -12,7 +12,6 @@ from heapq import merge
 from itertools import groupby, repeat
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.care import CareRange
 from api.domain.errors import InputError
@@ -21,19 +20,16 @@ from api.domain.reading import CheckedReading, Flag, RawReading
 from api.judge.check_batch import check
 from api.judge.check_seed import seed
 from api.judge.check_stream import Revised, Stream
+from api.science.arrays import Bools, Floats, Ints
 from api.science.units import converter
 from api.services.convert import LARGEST, converted, same_unit
 from api.services.derive import OTHER
 from api.services.leaning import derives
 from api.services.plan import ChannelPlan, RoomPlan
+from api.services.streams import MOST_PAST
 
 Key = tuple[str, Quantity]
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 PLAIN = (Flag.GOOD, "")
-MOST_PAST = 20_000
-"""Readings a stream is begun with at most, as the live service does."""
 
 
 @dataclass(frozen=True, slots=True)

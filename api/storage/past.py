@@ -11,10 +11,10 @@ from functools import lru_cache
 from itertools import chain
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
+from api.science.arrays import Bools
 from api.storage.base import SUMMARY_STEPS_S
 from api.storage.past_base import Columns
 from api.storage.readings import NEWEST, NEWEST_WINS, SUMMARISE, SUMMED
@@ -35,7 +35,6 @@ TOGETHER = (250, 25, 1)
 INSERT_NEW = "INSERT INTO reading VALUES"
 OTHERS = "INSERT INTO reading VALUES ({channel}, ?, ?, ?, ?, ?, ?, {arrival})"
 TEN = f"({', '.join('?' * 10)})"
-Bools = NDArray[np.bool_]
 
 
 class SqlitePast:

@@ -26,8 +26,8 @@ from hypothesis import strategies as st
 
 from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
-from api.judge.check_arrays import Flags, Floats, Ints
 from api.judge.check_batch import check
+from api.science.arrays import Flags, Floats, Ints
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

@@ -14,9 +14,9 @@ import pytest
 
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
-from api.judge.check_arrays import Floats, Ints
 from api.judge.check_batch import Checked, check
 from api.judge.check_defaults import defaults
+from api.science.arrays import Floats, Ints
 from collector.simulated.faults import Fault, FaultKind
 from collector.simulated.physics import Scene, arrive, march
 from collector.simulated.probe_signal import signal

@@ -21,10 +21,10 @@ import numpy as np
 
 from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
-from api.judge.check_arrays import Flags, Floats, Ints
 from api.judge.check_batch import Checked, check
 from api.judge.check_defaults import defaults
 from api.judge.check_stream import Stream
+from api.science.arrays import Flags, Floats, Ints
 
 START_MS = 1_700_000_000_000
 LIMITS = CheckLimits(
