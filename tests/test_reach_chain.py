@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from tests.bench.rooms import free_port
-from tests.dashboard.test_browser import ARGUMENTS, CHROMIUM, OUTPUT
+from tests.support.browser import ARGUMENTS, CHROMIUM, OUTPUT
 from tests.support.http_receiver import Exchange, Receiver
 from tests.support.processes import Processes
 from tests.support.serial_line import SerialLine

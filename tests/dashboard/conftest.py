@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -13,7 +14,20 @@ from api.app import create_api
 from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.dashboard.fake_service import FakeService
+from tests.support.browser import ARGUMENTS, CHROMIUM, OUTPUT
 from tests.support.rooms import TestRoom, room
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A browser with a new, empty profile."""
+    from playwright.sync_api import sync_playwright
+
+    OUTPUT.mkdir(exist_ok=True)
+    with sync_playwright() as tool:
+        made = tool.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield made
+        made.close()
 
 
 @pytest.fixture

@@ -4,60 +4,45 @@ from __future__ import annotations
 
 import base64
 import re
-import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 from api.app import create_api
 from api.domain.husbandry import EventKind
 from dashboard.app import join
-from tests.dashboard.test_browser import (
-    CHROMIUM,
+from tests.support.browser import (
+    IN_BROWSER,
     LEAST_ACTION_PX,
     LEAST_TARGET_PX,
     OUTPUT,
     SIZES,
     SMALL_TARGETS,
     Watched,
-    browser,
+    served,
 )
 from tests.support.colony import entries, log, settle
 from tests.support.rooms import TestRoom, room
 
-__all__ = ["browser"]
 K = EventKind
 PIXEL = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
 """A PNG of one pixel."""
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
-]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
 def colony(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, TestRoom]]:
     """The test room with three animals behind a real server."""
-    with room(tmp_path_factory.mktemp("colony")) as lab, socket.socket() as listener:
+    with room(tmp_path_factory.mktemp("colony")) as lab:
         ada = settle(lab, "Ada", "t1", days_ago=90, carapace_mm=18.0)
         for name in ("Bo", "Cy"):
             settle(lab, name, "t2", days_ago=90, carapace_mm=24.0)
         log(lab, K.MOLT, ada, days_ago=60)
         log(lab, K.MEASURED, ada, days_ago=50, carapace_mm=20.5)
-        app = join(create_api(lab.service), lab.service)
-        listener.bind(("127.0.0.1", 0))
-        config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3, lifespan="off")
-        server = uvicorn.Server(config)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}", lab
-        app.state.live.stop()
-        server.should_exit = True
-        thread.join(10)
+        with served(join(create_api(lab.service), lab.service)) as base:
+            yield base, lab
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])

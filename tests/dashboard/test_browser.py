@@ -6,7 +6,6 @@ import os
 import socket
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,29 +13,23 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 from fastapi import FastAPI
 
 from dashboard.app import join
 from dashboard.live import Live
 from tests.dashboard.fake_service import FakeService
+from tests.support.browser import (
+    IN_BROWSER,
+    LEAST_ACTION_PX,
+    LEAST_TARGET_PX,
+    OUTPUT,
+    SIZES,
+    SMALL_TARGETS,
+    Watched,
+    served,
+)
 
-CHROMIUM = "/usr/bin/chromium"
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-OUTPUT = Path(__file__).parents[1] / "output"
-SIZES = {"phone": (390, 844), "desk": (1280, 900)}
-LEAST_ACTION_PX, LEAST_TARGET_PX = 44, 24
-SMALL_TARGETS = """() => [...document.querySelectorAll("a, button, summary, input:not([type=hidden])")]
-  .filter((e) => e.checkVisibility() && !e.closest(".skip"))
-  .filter((e) => !(e.tagName === "A" && ["P", "SPAN"].includes(e.parentElement.tagName)))
-  .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect().height])"""
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
-]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
@@ -45,44 +38,8 @@ def site() -> Iterator[tuple[str, FakeService]]:
     service = FakeService()
     app = join(FastAPI(openapi_url=None), service)
     app.state.live = Live(look_s=0.1)
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}", service
-        app.state.live.stop()
-        server.should_exit = True
-        thread.join(10)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A browser with a new, empty profile."""
-    from playwright.sync_api import sync_playwright
-
-    OUTPUT.mkdir(exist_ok=True)
-    with sync_playwright() as tool:
-        made = tool.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield made
-        made.close()
-
-
-class Watched:
-    """A page with what it complained of and whom it asked."""
-
-    def __init__(self, browser: Any, size: str, look: str) -> None:
-        width, height = SIZES[size]
-        phone = size == "phone"
-        self.context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=look, has_touch=phone, is_mobile=phone
-        )
-        self.page = self.context.new_page()
-        self.complaints: list[str] = []
-        self.hosts: set[str] = set()
-        self.page.on("console", lambda said: self.complaints.append(said.text))
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda asked: self.hosts.add(asked.url.split("/")[2]))
+    with served(app) as base:
+        yield base, service
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])

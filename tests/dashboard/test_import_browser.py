@@ -2,54 +2,41 @@
 
 from __future__ import annotations
 
-import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 from api.app import create_api
 from api.domain.quantity import Quantity
 from dashboard.app import join
-from tests.dashboard.test_browser import (
-    CHROMIUM,
+from tests.support.browser import (
+    IN_BROWSER,
     LEAST_ACTION_PX,
     LEAST_TARGET_PX,
     OUTPUT,
     SIZES,
     SMALL_TARGETS,
     Watched,
-    browser,
+    served,
 )
 from tests.support.french_creek import FOLDER, ROOM
 from tests.support.rooms import TestRoom, room
 
 RECORD = FOLDER / "french_creek_takeover.csv"
 OF_ONE_LOGGER = 400
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
-]
-__all__ = ["browser"]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, TestRoom]]:
     """The room of one stream behind a real server; its rounds are the test's."""
     tank = ROOM.partition("[[probe]]")[0]
-    with room(tmp_path_factory.mktemp("room"), tank) as lab, socket.socket() as listener:
+    with room(tmp_path_factory.mktemp("room"), tank) as lab:
         lab.service.importing.alone()
-        listener.bind(("127.0.0.1", 0))
-        app = join(create_api(lab.service), lab.service)
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}", lab
-        server.should_exit = True
-        thread.join(10)
+        with served(join(create_api(lab.service), lab.service)) as base:
+            yield base, lab
 
 
 @pytest.fixture

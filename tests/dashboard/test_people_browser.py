@@ -3,34 +3,26 @@
 from __future__ import annotations
 
 import re
-import socket
-import threading
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 from api.app import create_api
 from dashboard.app import join
-from tests.dashboard.test_browser import (
-    CHROMIUM,
+from tests.support.browser import (
+    IN_BROWSER,
     LEAST_ACTION_PX,
     LEAST_TARGET_PX,
     OUTPUT,
     SIZES,
     SMALL_TARGETS,
     Watched,
-    browser,
+    served,
 )
 from tests.support.reach_room import PEOPLE, SITE, reach_room
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason=f"no browser at {CHROMIUM}"),
-]
-__all__ = ["browser"]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
@@ -43,15 +35,8 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
         body = next(body for name, _, body in reversed(room.by.sent) if name == "ana-phone" and "Answer" in body)
         found = re.search(rf"{SITE}(/a/\S+)", body)
         assert found is not None
-        with socket.socket() as listener:
-            listener.bind(("127.0.0.1", 0))
-            app = join(create_api(room.service), room.service)
-            server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
-            thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-            thread.start()
-            yield f"http://127.0.0.1:{listener.getsockname()[1]}", found.group(1)
-            server.should_exit = True
-            thread.join(10)
+        with served(join(create_api(room.service), room.service)) as base:
+            yield base, found.group(1)
 
 
 @pytest.mark.parametrize("path", ["/rehearsal", "/rehearsal?tank=t1&quantity=oxygen", "/morning", "/performance"])
