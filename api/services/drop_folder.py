@@ -89,8 +89,8 @@ class DropFolder:
         return False
 
     def _gone(self, there: set[str]) -> None:
-        for job in self._imports.jobs(500):
-            if job.source is Source.DROP and job.state in OPEN and job.file.path not in there:
+        for job in self._imports.jobs(500, OPEN):
+            if job.source is Source.DROP and job.file.path not in there:
                 self._imports.cancel(job.id)
 
     def _take(self, path: Path) -> None:

@@ -5,7 +5,7 @@ Must not do: read a file's rows (``import_run.py``), or delete a file that was n
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,9 +38,9 @@ class Imports:
     ) -> None:
         self._store, self._plan, self.folder, self._now_ms = store, plan, folder, now_ms
 
-    def jobs(self, most: int = 200) -> list[ImportJob]:
-        """Imports, newest first."""
-        return self._store.imports.jobs(most=most)
+    def jobs(self, most: int = 200, states: Collection[JobState] | None = None) -> list[ImportJob]:
+        """Imports, all or those in some states, newest first."""
+        return self._store.imports.jobs(states, most)
 
     def job(self, number: int) -> ImportJob:
         """One import.
