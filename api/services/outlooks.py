@@ -83,9 +83,9 @@ class Outlooks:
         return watch
 
     def _recall(self, watch: TankWatch, reading: CheckedReading, channel: ChannelPlan) -> None:
-        """Begin a channel from its kept past."""
+        """Begin a channel from its kept past: spans that are over, so that no mean is of a time to come."""
         key, now_ms = (reading.probe, reading.quantity), reading.time_ms
-        for time_ms, mean in self._history(*key, now_ms - PAST_MS, now_ms):
+        for time_ms, mean in self._history(*key, now_ms - PAST_MS, now_ms - now_ms % SPAN_MS):
             watch.take(*key, time_ms, mean, channel.care, max(channel.every_s, SPAN_MS / 1000), past=True)
         own = watch.channels.get(key)
         if own is not None:
