@@ -49,6 +49,18 @@ def test_after_a_restart_the_past_is_known(lab: TestRoom) -> None:
     assert ahead(lab).left_s == pytest.approx(3600, rel=0.25)
 
 
+@pytest.mark.parametrize("minutes", range(1, 6))
+def test_after_a_restart_the_newest_is_heard_at_once(lab: TestRoom, minutes: int) -> None:
+    """Wherever in a span of the past the service starts: no mean of a time to come is heard before what comes then."""
+    for minute in range(minutes):
+        lab.minute(5.4 - 0.04 * minute)
+    lab.restart()
+    lab.minute(5.2)
+    watch = lab.service.ingest.judging.outlooks.tank("t1")
+    assert watch is not None
+    assert watch.channels["p1", Quantity.OXYGEN].last == 5.2
+
+
 def test_what_was_not_kept_was_not_heard(lab: TestRoom) -> None:
     """A transaction that fails takes its forecast along; the next reading begins it from what is on disk."""
     judging = lab.service.ingest.judging
