@@ -60,6 +60,14 @@ class ChangesLate:
                     past = replace(change_subject(channel, key, kind), past=True)
                     self._judging.take(past, replace(sample, late=True), STEPWISE, events)
 
+    def done_ms(self, key: Key) -> int:
+        """Up to where a channel was gone through; -1: it was not."""
+        return self._done_ms.get(key, -1)
+
+    def go_on(self, key: Key, done_ms: int) -> None:
+        """A channel was gone through up to a time before this process began."""
+        self._done_ms[key] = done_ms
+
     def end(self, key: Key, channel: ChannelPlan, events: list[AlertEvent]) -> None:
         """No more readings of the past will come: what stands there ended with the last of them."""
         self._done_ms.pop(key, None)

@@ -55,6 +55,7 @@ class ImportRun:
         Returns the job as it then is; what was kept stays kept. Raises StoreUnavailable: try the same again later.
         """
         state, words = JobState.DONE, ""
+        self._keep.begin(number)
         try:
             job = self._begun(number)
             if job.state is JobState.CANCELLED:  # before its first block
@@ -75,8 +76,8 @@ class ImportRun:
         except Exception as error:  # a fault of ours would be met again and again
             log.exception("import %d failed", number)
             state, words = JobState.FAILED, f"a fault in Intermolt, which was logged ({type(error).__name__}: {error})"
-        self._keep.finish()
         job = self._changed(self._job(number), words=words or OVER)
+        self._keep.finish(lambda: told(job))
         self._go_over(job)
         return self._over(job, state, words)
 

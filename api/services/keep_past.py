@@ -36,7 +36,11 @@ class KeepPast:
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
         self._windows = PastWindows(store, ingest, plan)
-        self._done = Done()
+        self._done: Done | None = None
+
+    def begin(self, job: int) -> None:
+        """Go on with an import, or begin it: what of it is kept and not judged yet is known from then on."""
+        self._done = self._windows.begin(job)
 
     def take(self, series: Sequence[Series], now_ms: int, note: Note = no_note) -> Kept:
         """Keep rows, in any order of time; ends when all of them are on disk.
@@ -46,15 +50,17 @@ class KeepPast:
 
         Raises StoreUnavailable when they cannot be kept; some of them may be, and doing them again is harmless.
         """
+        if self._done is None:
+            self.begin(0)
         given, refused = gathered(series, now_ms)
         plan, tally = self._plan(), Tally()
         news_ms = now_ms - round(plan.settings.late_after_s * 1000)
         past = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms < news_ms)).times_ms)}
         news = {key: rows for key, one in given.items() if len((rows := one.take(one.times_ms >= news_ms)).times_ms)}
-        for windows in _together(_windows(past, plan)):
+        for windows in _together(_windows(past, plan, falling(series))):
             work = partial(self._piece, windows, now_ms, note)
-            self._done = self._store.write(work, self._ingest.settle).result()
-            tally.add(self._done.tally)
+            done = self._done = self._store.write(work, self._ingest.settle).result()
+            tally.add(done.tally)
         before = tally.accepted
         self._tell_news(news, tally, now_ms)
         if tally.accepted > before:
@@ -63,18 +69,23 @@ class KeepPast:
 
     def _piece(self, windows: Sequence[Window], now_ms: int, note: Note) -> Done:
         """One piece of work, in the writer."""
-        done = self._windows.keep(windows, self._done, now_ms)
+        done = self._windows.keep(windows, self._done or Done(), now_ms)
         note(done.tally.accepted)
         return done
 
-    def finish(self) -> None:
+    def finish(self, goes_on: Callable[[], object] = lambda: None) -> None:
         """After the last block of a file: judge what waited for more, and end what stands at its end.
 
-        Kept readings beside the new ones that may have become otherwise are gone over by ``again.py`` by itself.
+        ``goes_on`` hears of each piece of it. Kept readings beside the new ones that may have become otherwise are
+        gone over by ``again.py`` by itself.
         """
-        if self._done.last_ms:
-            self._store.write(lambda: self._windows.end(self._done, self._now_ms()), self._ingest.settle).result()
-        self._done = Done()
+        if self._done is None:
+            self.begin(0)
+        while (done := self._done) is not None and done.held:
+            work = partial(self._windows.end, done, self._now_ms())
+            self._done = self._store.write(work, self._ingest.settle).result()
+            goes_on()
+        self._done = None
 
     def _tell_news(self, given: Mapping[Key, Given], tally: Tally, now_ms: int) -> None:
         """What is not late yet goes the way of live readings."""
@@ -110,7 +121,18 @@ def _is_made(key: Key, plan: RoomPlan, keys: Sequence[Key]) -> bool:
     return source is not None and (key[0], source) in keys and derives(key[0], source, plan)
 
 
-def _windows(given: Mapping[Key, Given], plan: RoomPlan) -> Iterator[Window]:
+def falling(series: Sequence[Series]) -> frozenset[Key]:
+    """Channels that a block has newest first; one it has a single moment of goes with the block as a whole."""
+    ends: dict[Key, list[int]] = {}
+    for one in series:
+        if len(one.times_ms):
+            ends.setdefault((one.probe, one.quantity), []).extend((int(one.times_ms[0]), int(one.times_ms[-1])))
+    steps = {key: times_ms[-1] - times_ms[0] for key, times_ms in ends.items()}
+    as_a_whole = sum(map(np.sign, steps.values())) < 0
+    return frozenset(key for key, step in steps.items() if step < 0 or (not step and as_a_whole))
+
+
+def _windows(given: Mapping[Key, Given], plan: RoomPlan, falls: frozenset[Key]) -> Iterator[Window]:
     """Windows in the order they have to be kept: the room's air first, what could be derived after all else."""
     taken = {key: (int(one.times_ms[0]), int(one.times_ms[-1]) + 1) for key, one in given.items()}
     groups: dict[tuple[bool, str], dict[Key, Given]] = {}
@@ -121,7 +143,7 @@ def _windows(given: Mapping[Key, Given], plan: RoomPlan) -> Iterator[Window]:
     for _, group in sorted(groups.items()):
         channels = sorted(group.items(), key=lambda one: one[0][1] is not Quantity.TEMPERATURE)
         for parts in _cut(dict(channels)):
-            yield Window(parts, taken, reach_ms)
+            yield Window(parts, taken, reach_ms, falls)
 
 
 def _cut(group: Mapping[Key, Given]) -> Iterator[dict[Key, Given]]:

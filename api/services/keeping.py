@@ -45,11 +45,14 @@ def no_note(taken: int) -> None:
 class Keep(Protocol):
     """Keeps readings of the past as the line would, late."""
 
+    def begin(self, job: int) -> None:
+        """An import begins, or goes on after whatever ended this process."""
+
     def take(self, series: Sequence[Series], now_ms: int, note: Note = no_note) -> Kept:
         """Keep them; returns after everything is committed.
 
         ``note`` is told in the writer, with each piece of work, how many readings the piece has taken.
         """
 
-    def finish(self) -> None:
-        """The file is over."""
+    def finish(self, goes_on: Callable[[], object] = lambda: None) -> None:
+        """The file is over; ``goes_on`` hears of each piece of what is still to be done."""

@@ -31,7 +31,7 @@ class PastJudging:
 
     def __init__(self, store: Store, judging: Judging) -> None:
         self._past, self._judging = Past(store), judging
-        self._changes = ChangesLate(store, judging)
+        self.changes = ChangesLate(store, judging)
 
     def judge(self, key: Key, rows: Columns, plan: RoomPlan, events: list[AlertEvent]) -> None:
         """Rows of one channel, later than those judged before."""
@@ -44,7 +44,7 @@ class PastJudging:
         for start, end, then in _by_care(past, key, rows, plan):
             which = np.arange(start, end)[~told[start:end]]
             self._segment(then, rows, which, happened)
-        self._changes.judge(key, int(rows.times_ms[0]), int(rows.times_ms[-1]), channel, plan, happened)
+        self.changes.judge(key, int(rows.times_ms[0]), int(rows.times_ms[-1]), channel, plan, happened)
         happened.sort(key=lambda event: event.time_ms)
         events.extend(happened)
 
@@ -110,13 +110,13 @@ class PastJudging:
         tracks = [self._judging.tracks.get(subject) for subject in subjects]
         if any(track is not None and track.last_ms >= first_ms for track in tracks):
             return True
-        return self._changes.goes_back(key, first_ms, plan.channel(*key))
+        return self.changes.goes_back(key, first_ms, plan.channel(*key))
 
     def end(self, key: Key, plan: RoomPlan, events: list[AlertEvent]) -> None:
         """No more readings of this past will come; what comes next may be older."""
         channel = of_the_past(plan.channel(*key))
         self._judging.end_past(channel, events)
-        self._changes.end(key, plan.channel(*key), events)
+        self.changes.end(key, plan.channel(*key), events)
         for subject in (channel.not_known, *(subject for subject, _ in channel.kinds)):
             if self._judging.tracks.get(subject) is not None:
                 self._judging.tracks.put(subject, replace(Track(subject), last_ms=-1))

@@ -10,26 +10,24 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from api.domain.alert import AlertEvent
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag, KeptReading
 from api.judge.check_windows import in_ms
-from api.science.arrays import Ints
-from api.services.derive import OTHER
 from api.services.ingest import Ingest
 from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, ROOM, TEMPERATURE_AGE_MS, place_of
 from api.services.past_checks import Around, Found, around, found, said, said_kept
 from api.services.past_derived import Derived, PastDerived, leaning
+from api.services.past_held import Held
 from api.services.past_judging import PastJudging
 from api.services.past_rows import Given, Key, Tally
 from api.services.past_tails import Tails
 from api.services.plan import RoomPlan
 from api.services.station import company_reach_ms
 from api.storage.base import DERIVED, LATE, Channel, Revision, Store
-from api.storage.past_base import Columns, picked
+from api.storage.past_base import picked
+from api.storage.unjudged_base import NEVER_MS, Unjudged
 
 EVER_MS = 2**62
 
@@ -38,12 +36,14 @@ EVER_MS = 2**62
 class Window:
     """``parts``: rows of each channel. ``taken``: from when to when the whole take has rows of a channel.
 
-    ``reach_ms``: how far beyond the window derived values may become others.
+    ``reach_ms``: how far beyond the window derived values may become others. ``falling``: channels whose rows run
+    newest first.
     """
 
     parts: Mapping[Key, Given]
     taken: Mapping[Key, tuple[int, int]]
     reach_ms: int
+    falling: frozenset[Key] = frozenset()
 
     @property
     def start_ms(self) -> int:
@@ -61,68 +61,74 @@ class Window:
         return None if span_ms is None else (span_ms[0] - self.reach_ms, span_ms[1] + self.reach_ms)
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """Rows of a channel that are judged when what follows them is known, and the last one taken."""
-
-    times_ms: Ints
-    last_ms: int
-
-
 @dataclass(slots=True)
 class Done:
-    """What became of windows; of all windows so far, what is still to be judged, and each channel's last row."""
+    """What became of windows; of all windows of the import so far, what is still to be judged."""
 
     tally: Tally = field(default_factory=Tally)
-    held: dict[Key, Held] = field(default_factory=dict)
-    last_ms: dict[Key, int] = field(default_factory=dict)
+    held: Mapping[Key, Unjudged] = field(default_factory=dict)
 
 
 class PastWindows:
-    """The work of ``KeepPast`` in the writer."""
+    """The work of ``KeepPast`` in the writer; ``job``: the import it is done for."""
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan]) -> None:
         self._store, self._ingest, self._plan = store, ingest, plan
         self._judging = PastJudging(store, ingest.judging)
         self._tails = Tails(store)
         self._channels: list[Channel] = []
+        self.job = 0
+
+    def begin(self, job: int) -> Done:
+        """Go on with an import, or begin it."""
+        self.job = job
+        held = self._store.past.unjudged.of(job)
+        self._tails.forget()
+        for key, one in held.items():
+            self._judging.changes.go_on(key, one.changes_ms)
+        return Done(held=held)
 
     def keep(self, windows: Sequence[Window], before: Done, now_ms: int) -> Done:
         """Keep windows in one transaction."""
         self._ingest.begin()
         self._channels = self._store.readings.channels()
-        done, events = Done(held=dict(before.held), last_ms=dict(before.last_ms)), list[AlertEvent]()
+        tally, held = Tally(), self._held(before)
         for window in windows:
-            self._one(window, done, events, now_ms)
-        self._ingest.finish(events, now_ms)
-        return done
+            self._one(window, tally, held, now_ms)
+        held.save()
+        self._ingest.finish(held.events, now_ms)
+        return Done(tally, held.rows)
 
-    def end(self, done: Done, now_ms: int) -> None:
-        """Nothing more of these channels will come: judge what was held, and end what stands."""
+    def end(self, before: Done, now_ms: int) -> Done:
+        """Nothing more of these channels will come: judge a piece of what was held, and end what stands."""
         self._ingest.begin()
         self._tails.forget()
-        events = list[AlertEvent]()
-        for key, one in done.held.items():
-            self._close(key, one, events)
-        for key, last_ms in done.last_ms.items():
-            next_ms = self._store.past.after(*key, last_ms + 1)
-            if next_ms is not None:  # however late, it says how long the silence before it was
-                self._store.revisions.wait(*key, LATE, next_ms, next_ms + 1, now_ms)
-        self._ingest.finish(events, now_ms)
+        held = self._held(before)
+        if held.end():
+            for key, one in before.held.items():
+                next_ms = self._store.past.after(*key, one.newest_ms + 1) if one.newest_ms != NEVER_MS else None
+                if next_ms is not None:  # however late, it says how long the silence before it was
+                    self._store.revisions.wait(*key, LATE, next_ms, next_ms + 1, now_ms)
+            self._store.past.unjudged.drop(self.job)
+        self._ingest.finish(held.events, now_ms)
+        return Done(held=held.rows)
 
-    def _one(self, window: Window, done: Done, events: list[AlertEvent], now_ms: int) -> None:
+    def _held(self, before: Done) -> Held:
+        return Held(self._store, self._judging, self._plan(), self.job, before.held)
+
+    def _one(self, window: Window, tally: Tally, held: Held, now_ms: int) -> None:
         plan = self._plan()
-        founds = self._found(window, plan, done.tally)
+        founds = self._found(window, plan, tally)
         if not founds:
             return
         for key, one in founds.items():
             self._write(one)
-            done.last_ms[key] = max(int(one.rows.times_ms[one.new][-1]), done.last_ms.get(key, 0))
+            held.came(key, int(one.rows.times_ms[one.new][-1]))
         self._know(founds)
         self._those_beside(window, founds, plan, now_ms)
         made = self._derive(window, founds, plan, now_ms)
         self._remember(founds, made, plan)
-        self._judge(window, founds, made, plan, done, events)
+        self._judge(window, founds, made, plan, held)
 
     def _found(self, window: Window, plan: RoomPlan, tally: Tally) -> dict[Key, Found]:
         """The channels in which anything is new, checked."""
@@ -226,69 +232,16 @@ class PastWindows:
                 self._ingest.station.past_derived(one.key, other.key, max(times_ms))
 
     def _judge(
-        self,
-        window: Window,
-        founds: Mapping[Key, Found],
-        made: list[tuple[Found, Derived]],
-        plan: RoomPlan,
-        done: Done,
-        events: list[AlertEvent],
+        self, window: Window, founds: Mapping[Key, Found], made: list[tuple[Found, Derived]], plan: RoomPlan, held: Held
     ) -> None:
-        """Judge what is settled; the newest rows wait for what follows them."""
+        """Judge what is settled; the newest rows wait for what follows them, a file that falls for its end."""
         open_ms = min((one.open_ms for one in founds.values() if one.open_ms is not None), default=EVER_MS)
         for key, one in founds.items():
-            self._up_to(key, one.rows, one.new, open_ms, done, events)
+            held.take(key, one.rows, one.new, open_ms, falling=key in window.falling)
         # What comes after a reading can still be the nearest partner of what is derived from it.
         has_air = any(plan.measures(probe, Quantity.PRESSURE) for probe in plan.probes)
         open_ms = min(open_ms, window.end_ms - (PRESSURE_AGE_MS if has_air else TEMPERATURE_AGE_MS))
         for one, other in made:
             if plan.channel(*other.key).care is not None:
                 new = one.new[np.searchsorted(one.rows.times_ms, other.rows.times_ms)]
-                self._up_to(other.key, other.rows, new, open_ms, done, events)
-
-    def _up_to(
-        self, key: Key, rows: Columns, new: np.ndarray, open_ms: int, done: Done, events: list[AlertEvent]
-    ) -> None:
-        """One channel's new rows, and those held before, up to a time."""
-        if not new.any() or self._plan().channel(*key).tank is None:
-            return
-        first_ms, last_ms = (int(one) for one in rows.times_ms[new][[0, -1]])
-        before = done.held.get(key)
-        if before is not None and before.last_ms >= first_ms:
-            self._close(key, before, events)
-            before = None
-        if before is None and self._judging.goes_back(key, first_ms, self._plan()):
-            self._judging.end(key, self._plan(), events)
-        times_ms = rows.times_ms[new]
-        if before is not None:
-            times_ms = np.concatenate((before.times_ms, times_ms))
-            self._judge_kept(key, before.times_ms[before.times_ms < min(open_ms, int(rows.times_ms[0]))], events)
-        now = (new if before is None else among(rows.times_ms, times_ms)) & (rows.times_ms < open_ms)
-        self._judging.judge(key, picked(rows, now), self._plan(), events)
-        done.held[key] = Held(times_ms[times_ms >= open_ms], last_ms)
-
-    def _close(self, key: Key, held: Held, events: list[AlertEvent]) -> None:
-        """Judge what was held, and end what stands; partners of derived values may have come since."""
-        source = (key[0], OTHER[key[1]]) if key[1] in OTHER else key
-        if source != key and len(held.times_ms) and derives(*source, self._plan()):
-            start_ms, end_ms = int(held.times_ms[0]), int(held.times_ms[-1]) + 1
-            rows = self._store.past.kept(*source, start_ms, end_ms)
-            PastDerived(self._store, self._plan(), {}, self._store.readings.channels()).of(
-                source, rows, start_ms, end_ms
-            )
-        self._judge_kept(key, held.times_ms, events)
-        self._judging.end(key, self._plan(), events)
-
-    def _judge_kept(self, key: Key, times_ms: Ints, events: list[AlertEvent]) -> None:
-        """Judge rows that were held and are kept."""
-        if len(times_ms):
-            rows = self._store.past.kept(*key, int(times_ms[0]), int(times_ms[-1]) + 1)
-            self._judging.judge(key, picked(rows, among(rows.times_ms, times_ms)), self._plan(), events)
-
-
-def among(times_ms: Ints, some_ms: Ints) -> NDArray[np.bool_]:
-    """Which times are among some, both rising."""
-    if not len(some_ms):
-        return np.zeros(len(times_ms), dtype=bool)
-    found: NDArray[np.bool_] = some_ms[np.minimum(np.searchsorted(some_ms, times_ms), len(some_ms) - 1)] == times_ms
-    return found
+                held.take(other.key, other.rows, new, open_ms, falling=one.key in window.falling)

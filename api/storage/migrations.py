@@ -172,6 +172,18 @@ STEPS: tuple[tuple[str, str], ...] = (
             by TEXT NOT NULL, from_ms INTEGER NOT NULL);
         """,
     ),
+    (
+        "0014 recorded readings to be judged",
+        """
+        CREATE TABLE unjudged (
+            import INTEGER NOT NULL, probe TEXT NOT NULL, quantity TEXT NOT NULL, last_ms INTEGER NOT NULL,
+            newest_ms INTEGER NOT NULL, changes_ms INTEGER NOT NULL, at_end INTEGER NOT NULL,
+            PRIMARY KEY (import, probe, quantity)) WITHOUT ROWID;
+        CREATE TABLE unjudged_span (
+            import INTEGER NOT NULL, probe TEXT NOT NULL, quantity TEXT NOT NULL, first_ms INTEGER NOT NULL,
+            last_ms INTEGER NOT NULL, PRIMARY KEY (import, probe, quantity, first_ms)) WITHOUT ROWID;
+        """,
+    ),
 )
 
 

@@ -18,10 +18,12 @@ from api.science.arrays import Bools
 from api.storage.base import SUMMARY_STEPS_S
 from api.storage.past_base import Columns
 from api.storage.readings import NEWEST, NEWEST_WINS, SUMMARISE, SUMMED
+from api.storage.unjudged import SqliteUnjudged
+from api.storage.unjudged_base import UnjudgedStore
 
 KEPT = """
     SELECT time_ms, raw, unit, value, flag, arrival, reason FROM reading
-    WHERE channel = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms
+    WHERE channel = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms LIMIT ?
 """
 MARK = """
     SELECT count(*), min(time_ms), max(time_ms), total(value), sum(flag), sum(arrival), total(length(reason))
@@ -42,15 +44,16 @@ class SqlitePast:
 
     def __init__(self, connection: sqlite3.Connection, reader: Callable[[], sqlite3.Connection]) -> None:
         self._connection, self._reader = connection, reader
+        self.unjudged: UnjudgedStore = SqliteUnjudged(connection, reader)
 
     def _id(self, probe: str, quantity: Quantity) -> int:
         sql = "SELECT id FROM channel WHERE probe = ? AND quantity = ?"
         row = self._reader().execute(sql, (probe, quantity)).fetchone()
         return -1 if row is None else int(row[0])
 
-    def kept(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Columns:
+    def kept(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int = -1) -> Columns:
         """Kept readings of a span."""
-        rows = self._reader().execute(KEPT, (self._id(probe, quantity), start_ms, end_ms)).fetchall()
+        rows = self._reader().execute(KEPT, (self._id(probe, quantity), start_ms, end_ms, most)).fetchall()
         columns = list(zip(*rows, strict=True)) if rows else [()] * 7
         times_ms, raws, units, values, flags, arrivals, reasons = columns
         return Columns(

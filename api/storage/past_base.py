@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.domain.quantity import Quantity
+from api.storage.unjudged_base import UnjudgedStore
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +83,10 @@ def joined(first: Columns, second: Columns) -> Columns:
 class PastStore(Protocol):
     """Kept readings as columns."""
 
-    def kept(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Columns:
-        """Kept readings from start (inside) to end (outside), in time order."""
+    unjudged: UnjudgedStore
+
+    def kept(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int = -1) -> Columns:
+        """Kept readings from start (inside) to end (outside), in time order; ``most``: so many at most (-1: all)."""
 
     def before(self, probe: str, quantity: Quantity, time_ms: int) -> int | None:
         """The time of the newest kept reading before a time."""

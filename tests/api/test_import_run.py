@@ -36,7 +36,7 @@ class Failing:
 
     def __init__(self, keep: Keep, good: int) -> None:
         self._keep, self._good = keep, good
-        self.finish = keep.finish
+        self.begin, self.finish = keep.begin, keep.finish
 
     def take(self, series: Sequence[Series], now_ms: int, note: Note = no_note) -> Kept:
         """Keep them, or fall over afterwards."""
