@@ -12,6 +12,7 @@ from pathlib import Path
 from api.app import now_ms
 from api.domain.errors import InputError
 from api.kept_store import kept_store
+from api.new_file import write_new
 from api.services.animal_csv import COLUMNS, read_animals, write_animals, write_events
 from api.services.animal_import import import_animals
 from api.services.animals import Animals
@@ -63,7 +64,10 @@ def import_file(data: Path, file: str, person: str) -> int:
 
 
 def export_file(data: Path, file: str, events: bool) -> int:
-    """Write animals, or all events, to a file or to standard output."""
+    """Write animals, or all events, to a new file or to standard output.
+
+    Raises InputError for a file that is there, or cannot be written.
+    """
     with open_colony(data) as colony:
         lives = colony.lives.all()
         if events:
@@ -74,10 +78,7 @@ def export_file(data: Path, file: str, events: bool) -> int:
     if not file:
         sys.stdout.write(text)
         return 0
-    try:
-        Path(file).write_text(text, encoding="utf-8", newline="")
-    except OSError as error:
-        raise InputError(f"cannot write {file}: {error.strerror}") from error
+    write_new(Path(file), text)
     print(f"{file}: {text.count(chr(10)) - 1} lines")
     return 0
 

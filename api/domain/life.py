@@ -119,7 +119,17 @@ class Life:
     @property
     def carapace_mm(self) -> float | None:
         """The newest carapace length."""
-        return next((size.carapace_mm for size in reversed(self.sizes) if size.carapace_mm is not None), None)
+        return self.measured.carapace_mm if self.measured is not None else None
+
+    @property
+    def measured(self) -> Size | None:
+        """The newest measurement with a carapace length."""
+        return next((size for size in reversed(self.sizes) if size.carapace_mm is not None), None)
+
+    @property
+    def weighed(self) -> Size | None:
+        """The newest measurement with a mass."""
+        return next((size for size in reversed(self.sizes) if size.mass_g is not None), None)
 
     @property
     def increments(self) -> tuple[Increment, ...]:

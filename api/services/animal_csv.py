@@ -31,6 +31,7 @@ COLUMNS = (
     ("carapace_mm", "carapace length in mm"),
     ("mass_g", "mass in g"),
     ("measured", "day of length and mass"),
+    ("weighed", "day of the mass, if another"),
     ("last_molt", "day of its last known molt"),
     ("lost_limbs", "such as left_chela right_leg_3"),
     ("regrowing_limbs", "the same"),
@@ -156,6 +157,7 @@ def _newcomer(given: Mapping[str, str], zone: str) -> Newcomer:
         measured=_day(given, "measured", zone),
         last_molt=_day(given, "last_molt", zone),
         limbs=limbs,
+        weighed=_day(given, "weighed", zone),
     )
 
 
@@ -202,12 +204,13 @@ def write_animals(lives: Iterable[Life], zone: str) -> str:
 
     rows = []
     for life in lives:
-        animal, size = life.animal, life.sizes[-1] if life.sizes else None
+        animal, length, mass = life.animal, life.measured, life.weighed
+        measured, weighed = (day(size.time_ms if size else None) for size in (length or mass, mass))
         states = {state: " ".join(limb for limb, now in life.marks if now is state) for state in LimbState}
         rows.append((
             animal.name, animal.species, animal.sex, animal.sex_how, animal.origin, animal.hatched, animal.arrived,
-            life.tank, size.carapace_mm if size else None, size.mass_g if size else None,
-            day(size.time_ms if size else None), day(life.last_molt.time_ms if life.last_molt else None),
+            life.tank, length.carapace_mm if length else None, mass.mass_g if mass else None,
+            measured, weighed if weighed != measured else "", day(life.last_molt.time_ms if life.last_molt else None),
             states[LimbState.LOST], states[LimbState.REGROWING], animal.note,
         ))  # fmt: skip
     return written(NAMES, rows)

@@ -46,6 +46,8 @@ class Newcomer:
     measured: date | None = None
     last_molt: date | None = None
     limbs: Mapping[Limb, LimbState] = field(default_factory=dict)
+    weighed: date | None = None
+    """Day of the mass, when it is another than that of the length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,13 +192,26 @@ class Animals:
         return sorted(events, key=lambda one: one.time_ms)
 
     def _size(self, life: Life | None, given: Newcomer, usual_ms: int, told: Told) -> list[Husbandry]:
-        at_ms = usual_ms if given.measured is None else self._noon_ms(given.measured, usual_ms)
-        last = life.sizes[-1] if life is not None and life.sizes else None
-        same = last is not None and (last.carapace_mm, last.mass_g) == (given.carapace_mm, given.mass_g)
-        if same and last is not None and given.measured in (None, told.local(last.time_ms).date()):
-            return []
+        """Measurements that are news: length and mass of one day are one."""
+        parts = [(given.measured, given.carapace_mm, given.mass_g)]
+        if given.weighed not in (None, given.measured):
+            parts = [(given.measured, given.carapace_mm, None), (given.weighed, None, given.mass_g)]
         number = life.id if life is not None else None
-        return [Husbandry(EventKind.MEASURED, at_ms, animal=number, carapace_mm=given.carapace_mm, mass_g=given.mass_g)]
+        events = []
+        for day, carapace_mm, mass_g in parts:
+            kept = [(carapace_mm, life.measured if life else None), (mass_g, life.weighed if life else None)]
+            known = [
+                size is not None
+                and value in (size.carapace_mm, size.mass_g)
+                and day in (None, told.local(size.time_ms).date())
+                for value, size in kept
+                if value is not None
+            ]
+            if not all(known):
+                at_ms = usual_ms if day is None else self._noon_ms(day, usual_ms)
+                one = Husbandry(EventKind.MEASURED, at_ms, animal=number, carapace_mm=carapace_mm, mass_g=mass_g)
+                events.append(one)
+        return events
 
     def _noon_ms(self, day: date | None, now_ms: int) -> int:
         """The middle of a day on the room's clock; now for today or for no day."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -29,13 +30,13 @@ from tests.support.colony import entries, log, settle
 from tests.support.rooms import TestRoom, room
 
 HEAD = (
-    "name,species,sex,sex_how,origin,hatched,arrived,tank,carapace_mm,mass_g,measured,last_molt,lost_limbs,"
+    "name,species,sex,sex_how,origin,hatched,arrived,tank,carapace_mm,mass_g,measured,weighed,last_molt,lost_limbs,"
     "regrowing_limbs,note\n"
 )
 WHOLE = HEAD + (
-    "Ada,Procambarus virginalis,female,by pleopods,own stock,2026-03-01,2026-05-02,t1,21.5,2.75,2026-09-01,2026-08-20,"
+    "Ada,Procambarus virginalis,female,by pleopods,own stock,2026-03-01,2026-05-02,t1,21.5,2.75,2026-09-01,,2026-08-20,"
     'left_chela right_leg_3,left_antenna,"shy, ""blue"""\n'
-    "Bo,,,,,,,,,,,,,,\n"
+    "Bo,,,,,,,,,,,,,,,\n"
 )
 
 
@@ -73,6 +74,23 @@ def test_everything_goes_in_and_comes_out_again(lab: TestRoom) -> None:
     count = len(entries(lab))
     again = take(lab, written)
     assert (again.entered, again.changed, again.same, again.faults, len(entries(lab))) == (0, 0, 2, (), count)
+
+
+def test_a_weighing_after_a_measuring_loses_neither(lab: TestRoom) -> None:
+    """Length and mass of two days come out with their own days, and go in again as they were."""
+    ada = settle(lab, "Ada", days_ago=9)
+    log(lab, EventKind.MEASURED, ada, days_ago=5, carapace_mm=22.0)
+    log(lab, EventKind.MEASURED, ada, days_ago=2, mass_g=5.0)
+    written = write_animals(lab.service.lives.all().values(), "UTC")
+    row = next(csv.DictReader(io.StringIO(written)))
+    assert (row["carapace_mm"], row["mass_g"]) == ("22", "5")
+    assert (date.fromisoformat(row["weighed"]) - date.fromisoformat(row["measured"])).days == 3
+    assert take(lab, written).same == 1
+    assert take(lab, written.replace("Ada", "Bo")).entered == 1
+    first, second = (lab.service.lives.get(number).sizes for number in (ada, ada + 1))
+    assert [(one.carapace_mm, one.mass_g) for one in first] == [(one.carapace_mm, one.mass_g) for one in second]
+    assert take(lab, "name,carapace_mm\nAda,23\n").changed == 1
+    assert lab.service.lives.get(ada).carapace_mm == 23.0
 
 
 def test_good_rows_are_taken_and_bad_ones_told(lab: TestRoom) -> None:

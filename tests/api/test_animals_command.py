@@ -52,6 +52,8 @@ def test_in_and_out_while_the_service_runs(lab: TestRoom, capsys: pytest.Capture
         (("import", "FILE"), b"tag\nAda\n", "no column 'name'"),
         (("import", "FILE"), b"name\n\xffAda\n", "not UTF-8"),
         (("export", "/no/such/folder/out.csv"), b"", "cannot write"),
+        (("export", "FILE"), b"years of notes", "is there already"),
+        (("export", "--events", "FILE"), b"years of notes", "is there already"),
     ],
 )
 def test_files_that_cannot_be_used(
@@ -62,6 +64,7 @@ def test_files_that_cannot_be_used(
     file.write_bytes(content)
     assert run(lab, *(str(file) if word == "FILE" else word for word in words)) == 2
     assert said in capsys.readouterr().err
+    assert file.read_bytes() == content
 
 
 def test_a_folder_without_records(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
