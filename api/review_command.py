@@ -18,13 +18,14 @@ from api.app import now_ms
 from api.domain.errors import InputError
 from api.kept_store import kept_store
 from api.moments import moment_of
+from api.new_file import write_new
 from api.services.grace import Graces
 from api.services.lives import Lives
 from api.services.molts import Molts
 from api.services.plan import RoomPlan
 from api.services.records import Records
 from api.services.report import Report, Reports
-from api.services.report_words import body, csv_text, text_lines
+from api.services.report_words import body, csv_text, named, text_lines
 from api.services.review import DAY_MS, Review, RoomReview
 from api.services.tank_warmth import TankWarmth
 from api.settings import Settings
@@ -62,6 +63,8 @@ def review(mine: Settings, given: Namespace) -> int:
     """
     if given.report:
         return conditions(mine, given)
+    if given.out:
+        raise InputError("--out goes with --report; a review is printed: write '> FILE' behind the command to keep it")
     with open_review(mine) as here:
         start_ms = moment_of(given.start, "--from", here.zone, 0) if given.start else now_ms()
         end_ms = moment_of(given.end, "--to", here.zone, 1) if given.end else start_ms + AHEAD_D * DAY_MS
@@ -95,13 +98,8 @@ def write_report(out: Path, made: Report) -> None:
     if out.suffix not in (".csv", ".json"):
         raise InputError(f"--out {out}: the file's name ends with .csv or .json")
     text = csv_text(made) if out.suffix == ".csv" else json.dumps(body(made), indent=1, ensure_ascii=False) + "\n"
-    try:
-        with out.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except FileExistsError:
-        raise InputError(f"{out} is there already; name another file with --out") from None
-    except OSError as error:
-        raise InputError(f"{out}: cannot be written: {error.strerror or error}") from error
+    write_new(out, text)
+    print(f"{out}: conditions of {len(made.tanks)} {'tank' if len(made.tanks) == 1 else 'tanks'}")
 
 
 def asked_tanks(given: Namespace) -> list[str]:
@@ -113,7 +111,7 @@ def lines(made: RoomReview, plan: RoomPlan, zone: ZoneInfo) -> list[str]:
     """A review as text."""
     out = [f"{plan.room.name}: review of {_day(made.start_ms, zone)} to {_day(made.end_ms - 1, zone)}"]
     for tank in made.tanks:
-        out += ["", f"{made.names[tank.tank]} ({tank.tank}): {tank.verdict}"]
+        out += ["", f"{named(plan.tanks[tank.tank])}: {tank.verdict}"]
         out += [f"  {one.verdict:9}  {one.point}: {one.words}" for one in tank.findings]
     out += ["", "What to do by when:" if made.tasks else "Nothing is left to do."]
     out += [f"  by {_day(one.by_ms, zone)}  {made.names[one.tank]}: {one.words}" for one in made.tasks]

@@ -36,10 +36,15 @@ def zone_of(name: str) -> ZoneInfo:
 class Clock:
     """The room's clock at one moment."""
 
-    def __init__(self, zone: str, now_ms: int) -> None:
+    def __init__(self, zone: str, now_ms: int, dated: bool = False) -> None:
         self.zone = zone
         self.now_ms = now_ms
         self._zone = zone_of(zone)
+        self._dated = dated
+
+    def on_paper(self) -> Clock:
+        """The same clock for what is printed and read in another year: every time with its date and year."""
+        return Clock(self.zone, self.now_ms, dated=True)
 
     def local(self, time_ms: int) -> datetime:
         """A time in the room's zone."""
@@ -49,8 +54,8 @@ class Clock:
         """A time with the date where it is not today's."""
         local, today = self.local(time_ms), self.local(self.now_ms)
         text = f"{local:%H:%M}"
-        if local.date() != today.date():
-            year = "" if local.year == today.year else f" {local.year}"
+        if self._dated or local.date() != today.date():
+            year = "" if local.year == today.year and not self._dated else f" {local.year}"
             text = f"{local.day} {MONTHS[local.month - 1]}{year} {text}"
         return Moment(self.iso(time_ms), text, duration((self.now_ms - time_ms) / 1000))
 

@@ -78,23 +78,24 @@ def get_report(
 
 
 def _shown(here: Visit, made: Report, start: str, end: str) -> dict[str, Any]:
+    paper = here.clock.on_paper()
     asked = [("tank", tank.tank.id) for tank in made.tanks]
     asked += [("start", here.clock.iso(made.start_ms)), ("end", here.clock.iso(made.end_ms))]
     span = span_of("own", start, end, here.clock)
     return {
-        "span": f"{here.clock.moment(made.start_ms).text} to {here.clock.moment(made.end_ms).text}",
+        "span": f"{paper.moment(made.start_ms).text} to {paper.moment(made.end_ms).text}",
         "zone": made.zone,
-        "made": here.clock.moment(made.made_ms),
+        "made": paper.moment(made.made_ms),
         "methods": methods(made),
         "query": urlencode(asked),
         "tanks": [
             {
                 "id": tank.tank.id, "name": tank.tank.name, "care": tank.care, "species": tank.tank.species,
-                "quantities": [_quantity(one, here.units, here.clock) for one in tank.quantities],
+                "quantities": [_quantity(one, here.units, paper) for one in tank.quantities],
                 "days": _days(tank),
-                "alerts": [_alert(one, made, here.clock) for one in tank.alerts],
+                "alerts": [_alert(one, made, paper) for one in tank.alerts],
                 "calibrations": [
-                    (one.probe, MEANING[one.quantity].label, one.kind.replace("_", " "), here.clock.moment(one.from_ms))
+                    (one.probe, MEANING[one.quantity].label, one.kind.replace("_", " "), paper.moment(one.from_ms))
                     for one in tank.calibrations
                 ],
                 "charts": chart_list(
@@ -138,7 +139,8 @@ def _quantity(one: QuantityReport, units: Units, clock: Clock) -> QuantityView:
 def _days(tank: TankReport) -> str:
     if tank.degree_days is None or tank.molt_degree_days is None:
         return ""
-    return f"{tank.degree_days:.1f} degree-days above 0 °C; {tank.molt_degree_days:.1f} of its species’ molt clock"
+    days = f"{tank.degree_days:.1f} degree-days above 0 °C; {tank.molt_degree_days:.1f} of its species’ molt clock"
+    return days if tank.warmth_whole else f"{days}, both over the time the temperature is known"
 
 
 def _alert(one: Any, made: Report, clock: Clock) -> AlertView:

@@ -90,7 +90,7 @@ def _shown(made: RoomReview, clock: Clock) -> dict[str, Any]:
         "counts": [(VERDICT_MARK[one], str(one), count) for one, count in counts.items() if count],
         "tasks": _tasks(made, clock),
         "span": f"{day(made.start_ms, clock)} to {day(made.end_ms - 1, clock)}",
-        "made": clock.moment(made.made_ms),
+        "made": clock.on_paper().moment(made.made_ms),
     }
 
 

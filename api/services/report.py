@@ -29,6 +29,8 @@ SHORT_MS = 45 * 86_400_000
 FINE_S, COARSE_S = 300, 3600
 LONGEST_MS = 10 * 366 * 86_400_000
 MOST_ALERTS = 100_000
+WHOLE = 0.99
+"""Share of the time from which on degree-days are said without a word about gaps: judgement. [1]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,12 @@ class TankReport:
     molt_degree_days: float | None
     alerts: tuple[Stood, ...]
     calibrations: tuple[Compared, ...]
+
+    @property
+    def warmth_whole(self) -> bool:
+        """Whether the temperature that the degree-days are summed from is known nearly all the time."""
+        warm = next((one for one in self.quantities if one.quantity is Quantity.TEMPERATURE), None)
+        return warm is not None and warm.conditions.known >= WHOLE
 
 
 @dataclass(frozen=True, slots=True)

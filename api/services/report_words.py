@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from api.domain.band import Band
 from api.domain.quantity import MEANING
+from api.domain.tank import Tank
 from api.domain.words import KIND_WORDS, duration
 from api.services.animal_csv import written
 from api.services.report import QuantityReport, Report, TankReport
@@ -22,6 +23,13 @@ COLUMNS = (
     "median", "p05", "p95", "low", "high", "in_target", "in_tolerable", "outside", "in_danger", "readings", "flagged",
     "gaps", "longest_gap_h", "degree_days_above_0", "degree_days_molt_clock", "alerts",
 )  # fmt: skip
+MOST_DECIMALS = 3
+"""A standard deviation is never said to be 0.0: it gets decimals until it is a number."""
+
+
+def named(tank: Tank) -> str:
+    """A tank's name, with its id where that says more."""
+    return tank.id if tank.name in ("", tank.id) else f"{tank.name} ({tank.id})"
 
 
 def methods(report: Report) -> str:
@@ -51,15 +59,22 @@ def _tank_words(tank: TankReport) -> str:
         if one.derived or c.mean is None or c.sd is None or c.p05 is None or c.p95 is None:
             continue
         meaning = MEANING[one.quantity]
-        d = max(1, meaning.decimals)
+        d = _decimals(meaning.decimals, c.sd)
         unit = "" if meaning.unit_label == meaning.label else f" {meaning.unit_label}"
         words = f"{meaning.label} {c.mean:.{d}f} ± {c.sd:.{d}f}{unit} ({c.p05:.{d}f} to {c.p95:.{d}f}"
         words += f"; {100 * c.bands.get(Band.TARGET, 0.0):.0f} % of the time in target)" if c.bands else ")"
         said.append(f"{words}, known for {100 * c.known:.0f} % of the time")
     days = f"; {tank.degree_days:.0f} degree-days above 0 °C" if tank.degree_days is not None else ""
+    days += "" if not days or tank.warmth_whole else " over the known time"
     compared = sum(1 for _ in tank.calibrations)
     probes = f"; {compared} calibration{'' if compared == 1 else 's'} of its probes on record" if compared else ""
     return f"{tank.tank.name}: {'; '.join(said)}{days}{probes}."
+
+
+def _decimals(usual: int, sd: float | None) -> int:
+    """As many as the quantity has, and more where its standard deviation would come out as 0."""
+    least = max(1, usual)
+    return next((d for d in range(least, MOST_DECIMALS + 1) if sd is None or round(sd, d) > 0), least)
 
 
 def csv_text(report: Report) -> str:
@@ -139,25 +154,27 @@ def text_lines(report: Report) -> Iterator[str]:
     zone = ZoneInfo(report.zone)
     for tank in report.tanks:
         yield ""
-        yield f"{tank.tank.name} ({tank.tank.id}), care {tank.care}"
+        yield f"{named(tank.tank)}, care {tank.care}"
         if not tank.quantities:
             yield "  no reading in this time"
         for one in tank.quantities:
             c, meaning = one.conditions, MEANING[one.quantity]
-            d = max(1, meaning.decimals)
+            d = _decimals(meaning.decimals, c.sd)
             if c.mean is None:
                 yield f"  {meaning.label}: nothing that can be believed, {one.flagged} readings flagged"
                 continue
             yield (
                 f"  {meaning.label} [{meaning.unit_label}] ({one.probe}): mean {c.mean:.{d}f}, SD {c.sd:.{d}f}, median"
                 f" {c.median:.{d}f}, 5th to 95th {c.p05:.{d}f} to {c.p95:.{d}f}, lowest {c.low:.{d}f}, highest"
-                f" {c.high:.{d}f}; known {100 * c.known:.1f} %, {len(c.gaps)} gaps, {one.flagged} of"
-                f" {one.readings + one.flagged} readings flagged"
+                f" {c.high:.{d}f}; known {100 * c.known:.1f} %, {len(c.gaps)} gap{'' if len(c.gaps) == 1 else 's'},"
+                f" {one.flagged} of {one.readings + one.flagged} readings flagged"
             )
             if c.bands:
                 yield "    " + ", ".join(f"{band} {100 * share:.1f} %" for band, share in c.bands.items())
         if tank.degree_days is not None:
-            yield f"  {tank.degree_days:.1f} degree-days above 0 °C; {tank.molt_degree_days:.1f} of the molt clock"
+            gaps = "" if tank.warmth_whole else ", both over the time the temperature is known"
+            days = f"{tank.degree_days:.1f} degree-days above 0 °C; {tank.molt_degree_days:.1f} of the molt clock"
+            yield f"  {days}{gaps}"
         for alert in tank.alerts:
             until = alert.until_ms if alert.until_ms is not None else report.made_ms
             since = datetime.fromtimestamp(alert.since_ms / 1000, zone)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -139,7 +140,8 @@ def test_flags_alerts_and_words(lab: TestRoom) -> None:
     assert second.quantities == ()
     assert second.degree_days is None
     words = methods(made)
-    assert "t1: temperature 26.0 ± 0.0" in words
+    assert "t1: temperature 26.04" in words
+    assert "degree-days above 0 °C over the known time" in words
     assert "excluded: " in words
     assert "t2" not in words
     rows = list(csv.DictReader(io.StringIO(csv_text(made))))
@@ -171,6 +173,7 @@ def test_page_routes_and_command_say_the_same(lab: TestRoom) -> None:
         assert "For the methods section" in page
         assert f"<dt>mean</dt><dd>{mean:.1f}</dd>" in page
         assert "Nothing that can be believed" not in page
+        assert re.search(r"2026 \d\d:\d\d to \d+ \w+ 2026 \d\d:\d\d, ", page), "printed, it says which day and year"
         assert site.get("/report?start=x").status_code == 422
         asked = "start=2026-09-01T00:00:00Z&end=2026-10-01T00:00:00Z&tank=t1"
         told = site.get(f"/api/v1/report?{asked}").json()
@@ -186,5 +189,6 @@ def test_page_routes_and_command_say_the_same(lab: TestRoom) -> None:
     done = subprocess.run([*command, "--out", str(out)], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert json.loads(out.read_text())["tanks"][0]["tank"] == "t1"
+    assert f"{out}: conditions of 1 tank" in done.stdout
     again = subprocess.run([*command, "--out", str(out)], capture_output=True, text=True, check=False)
     assert (again.returncode, "is there already" in again.stderr) == (2, True)
