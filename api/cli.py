@@ -9,6 +9,7 @@ import argparse
 import getpass
 import logging
 import os
+import sqlite3
 import sys
 from collections.abc import Sequence
 from importlib.metadata import version
@@ -22,7 +23,7 @@ DESCRIPTION = "Watches the water of a room of crayfish tanks and warns a keeper'
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    given = _parser().parse_args(arguments)
+    given = _given(arguments)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(levelname)s %(message)s")
     logging.getLogger("httpx").setLevel(logging.WARNING)
     mine = settings(given.room, given.data)
@@ -33,6 +34,31 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return 0
+    except BrokenPipeError:  # whoever read what is printed has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return 0
+    except (OSError, sqlite3.Error) as error:
+        from api.trouble import disk_words
+
+        print(f"intermolt: {disk_words(error, mine.data)}", file=sys.stderr)
+        return 2
+    except Exception as error:  # noqa: BLE001 - the last border: a keeper gets words, the trace goes into a file
+        from api.trouble import fault_words
+
+        print(f"intermolt: {fault_words(error)}", file=sys.stderr)
+        return 1
+
+
+def _given(arguments: Sequence[str] | None) -> argparse.Namespace:
+    """The words given; a name or file may also stand behind the options, where argparse does not look for it."""
+    parser = _parser()
+    given, rest = parser.parse_known_args(arguments)
+    behind = next((name for name in ("file", "name") if getattr(given, name, None) == ""), None)
+    if behind is not None and len(rest) == 1 and not rest[0].startswith("-"):
+        setattr(given, behind, rest.pop())
+    if rest:
+        parser.error(f"not understood: {' '.join(rest)}; 'intermolt COMMAND --help' lists the options")
+    return given
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -54,7 +80,7 @@ def _parser() -> argparse.ArgumentParser:
     collect.add_argument("rest", nargs="*", help="other options of the collector, after --")
     collect.set_defaults(work=_collect)
     room = commands.add_parser("room", parents=[shared], help="check the room file, or write out what is known")
-    room.add_argument("action", choices=("check", "write"))
+    room.add_argument("action", choices=("check", "write"), help="is room.toml right; or print the room as it is now")
     room.set_defaults(work=_room)
     animals = commands.add_parser("animals", parents=[shared], help="animals in from a CSV file, or out to one")
     animals.add_argument("action", choices=("import", "export"))
@@ -64,8 +90,8 @@ def _parser() -> argparse.ArgumentParser:
     animals.set_defaults(work=_animals)
     _looking(commands, shared)
     user = commands.add_parser("user", parents=[shared], help="keepers' passwords")
-    user.add_argument("action", choices=("list", "password", "remove"))
-    user.add_argument("name", nargs="?", default="")
+    user.add_argument("action", choices=("list", "password", "remove"), help="who has one; set one; take one away")
+    user.add_argument("name", nargs="?", default="", help="the keeper")
     user.set_defaults(work=_user)
     _keeping(commands, shared)
     return parser

@@ -32,6 +32,8 @@ from api.settings import Settings
 from api.web.times import FIRST_MS
 
 KINDS = ("csv", "parquet")
+OTHERS = ("xlsx", "xls", "ods", "tsv", "txt", "json", "pdf", "zip", "gz")
+"""Endings of files this command does not write; a folder of such a name is not what was meant."""
 STEM, DESCRIPTOR = "readings", "datapackage.json"
 
 
@@ -73,6 +75,10 @@ def _places(out: str, kind: str | None) -> tuple[Path, Path]:
         file, descriptor = path, path.with_name(f"{path.name}.{DESCRIPTOR}")
     else:
         file, descriptor = path / f"{STEM}.{kind or KINDS[0]}", path / DESCRIPTOR
+        if ending in OTHERS:
+            raise InputError(f"--out {out}: readings are written as .csv or .parquet, or into a folder")
+        if path.is_file():
+            raise InputError(f"{path} is there already; give another name with --out, or move it away")
     for one in (file, descriptor):
         if one.exists():
             raise InputError(f"{one} is there already; give another name with --out, or move it away")

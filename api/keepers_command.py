@@ -27,8 +27,10 @@ def open_keepers(data: Path) -> Iterator[Keepers]:
 def keepers_command(data: Path, action: str, name: str, password: Callable[[], str]) -> list[str]:
     """Do it and return what to print.
 
-    Raises InputError for a name or password that cannot be used.
+    Raises InputError for a name or password that cannot be used, and where nothing was ever kept.
     """
+    if action != "password" and not (data / DATABASE).exists():
+        raise InputError(f"there is no {data / DATABASE}: nothing was ever kept here; name the folder with --data")
     with open_keepers(data) as keepers:
         if action == "list":
             return keepers.names() or ["no keeper has a password: the pages are open on this machine only"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -34,10 +36,22 @@ def check(path: Path) -> str:
         raise InputError(f"there is no {path}; 'intermolt run' writes one for a simulated room")
     file = read_room(path)
     kind = "simulated room (invented data)" if file.simulated is not None else "room"
-    warnings = check_room(file)
+    try:
+        warnings = check_room(file)
+    except InputError as error:
+        raise InputError(f"{path}, {error}") from error
     _addresses_usable(path, file)
+    _probes_usable(path)
     found = "no fault found" if not warnings else "no fault found, but:\n" + "\n".join(warnings)
     return f"{path}: {kind} {file.room.name!r}, {len(file.tanks)} tanks, {len(file.probes)} probes: {found}"
+
+
+def _probes_usable(path: Path) -> None:
+    """Raises InputError for what only the collector knows: drivers, and what each of them wants to be told."""
+    command = [sys.executable, "-m", "collector", "--room", str(path), "--verify"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise InputError(done.stderr.strip().removeprefix("collector: ") or "the collector cannot use this room file")
 
 
 def _addresses_usable(path: Path, file: RoomFile) -> None:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import ipaddress
 import os
-import shutil
 import socket
 import sqlite3
 import time
 from importlib import import_module
-from pathlib import Path
 
 import uvicorn
 
@@ -22,6 +20,7 @@ from api.service import Service
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE, Settings
 from api.standing import Standing
 from api.storage.base import StoreUnavailable
+from api.trouble import disk_words
 
 GRACE_S = 2
 """Open requests are given so long when the service ends. [s]"""
@@ -86,16 +85,9 @@ def serve(mine: Settings, host: str | None = None, port: int | None = None) -> i
     try:
         server = _server(mine, host, port)
     except (sqlite3.Error, OSError) as error:
-        raise StoreUnavailable(f"what is kept in {mine.data} cannot be used now: {error}{_free(mine.data)}") from error
+        raise StoreUnavailable(disk_words(error, mine.data)) from error
     server.run()
     return 0 if server.started else 1
-
-
-def _free(data: Path) -> str:
-    try:
-        return f" ({shutil.disk_usage(data).free / 1e6:.1f} MB free on its disk; make room there)"
-    except OSError:
-        return ""
 
 
 def _server(mine: Settings, host: str | None, port: int | None) -> Server:

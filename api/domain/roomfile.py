@@ -48,6 +48,7 @@ from api.domain.tank import (
     Tank,
     Value,
 )
+from api.domain.toml_words import toml_fault
 
 
 def parse_room(text: str, file: str = "room.toml") -> RoomFile:
@@ -60,7 +61,7 @@ def parse_room(text: str, file: str = "room.toml") -> RoomFile:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        raise RoomFileError(file, None, f"this is not TOML: {error}.") from error
+        raise toml_fault(error, text, file) from error
     for name in data:
         if name not in TOP:
             raise unknown(name, TOP, Place(file, text, name))

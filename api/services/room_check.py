@@ -41,5 +41,6 @@ def check_room(file: RoomFile) -> tuple[str, ...]:
                 converter(value.quantity, value.unit)
                 plan.channel(probe.id, value.quantity)
             except InputError as error:
-                raise InputError(f"probe {probe.id!r}, {value.quantity}: {error}") from error
+                where = f"line {probe.line}: " if probe.line else ""
+                raise InputError(f"{where}probe {probe.id!r}, {value.quantity}: {error}") from error
     return tuple(filter(None, [pressure_warning(plan), *care_warnings(plan), *people_warnings(plan)]))
