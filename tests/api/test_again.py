@@ -10,6 +10,9 @@ import pytest
 from api.domain.alert import AlertState
 from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, Flag, RawReading
+from dashboard.alerts import alert_view
+from dashboard.clock import Clock
+from dashboard.units import Units
 from tests.support.rooms import TestRoom, room
 
 Q = Quantity
@@ -89,6 +92,26 @@ def test_a_danger_that_came_late_is_found_late_once(lab: TestRoom) -> None:
     lab.take(*water(now_ms - 5 * HOUR_MS, *fall, *[2.5] * 60, *reversed(fall)))
     settle(lab)
     assert len([one for one in lab.service.read.alerts(None) if one.found_late]) == 1
+
+
+def test_late_readings_that_end_in_trouble_do_not_say_it_was_over(lab: TestRoom) -> None:
+    """Neither in the alert's history nor on its page; where the water came back, both say so."""
+    now_ms = lab.now_ms
+    lab.take(*water(now_ms - 10 * MINUTE_MS, *[7.0] * 10))
+    lab.take(*water(now_ms - 5 * HOUR_MS, *[7.0] * 10, *[2.5] * 60))
+    settle(lab)
+    lab.take(*water(now_ms - 9 * HOUR_MS, *[7.0] * 10, *[2.5] * 30, *[7.0] * 60))
+    settle(lab)
+    cut, whole = sorted(
+        (one for one in lab.service.read.alerts(None) if one.found_late), key=lambda one: -one.since_ms
+    )  # fmt: skip
+    for alert, word, step, said in (
+        (cut, "not seen to end", "the late readings end", "where these readings end"),
+        (whole, "over", "over", "is over. Now 7.0"),
+    ):
+        seen = alert_view(lab.service.read.alert(alert.id), Units(), Clock("UTC", now_ms), {})
+        assert (seen.state_word, seen.steps[-1].word) == (word, step)
+        assert said in seen.steps[-1].text
 
 
 def test_what_was_told_live_is_not_found_late(lab: TestRoom) -> None:
