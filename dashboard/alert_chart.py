@@ -17,6 +17,7 @@ from api.services.alert_chart import AlertChart, FanPoint
 from api.services.answers import AlertNow
 from dashboard import files
 from dashboard.charts import charted, native_lens
+from dashboard.colony import Number
 from dashboard.figures import figure
 from dashboard.theme import DARK, LIGHT, Theme
 from dashboard.units import Lens, Units
@@ -43,7 +44,7 @@ def charts_of(request: Request) -> AlertCharts:
 
 
 @router.get("/alert/{alert_id}/figure")
-def get_alert_figure(request: Request, alert_id: int, quantity: Quantity, look: str = "light") -> Response:
+def get_alert_figure(request: Request, alert_id: Number, quantity: Quantity, look: str = "light") -> Response:
     """One chart of an alert."""
     here = visit(request)
     alert, part = here.service.read.alert(alert_id), charts_of(request)

@@ -17,7 +17,7 @@ from api.domain.quantity import Quantity
 from dashboard import contexts, render, rest_views
 from dashboard.alert_chart import chart_context
 from dashboard.charts import POINTS, chart_figure, span_of
-from dashboard.colony import colony
+from dashboard.colony import Number, colony
 from dashboard.event_choices import names
 from dashboard.event_marks import event_marks
 from dashboard.live import Live, Parts
@@ -90,7 +90,7 @@ def _alerts(here: Visit) -> dict[str, Any]:
 
 
 @router.get("/alert/{alert_id}")
-def get_alert(request: Request, alert_id: int) -> Response:
+def get_alert(request: Request, alert_id: Number) -> Response:
     """One alert."""
     here = visit(request)
     page = render.page("alert.html", contexts.alert_context(here, alert_id) | chart_context(here, alert_id))
@@ -101,7 +101,7 @@ def get_alert(request: Request, alert_id: int) -> Response:
 @router.post("/alert/{alert_id}/acknowledge")
 def post_acknowledge(
     request: Request,
-    alert_id: int,
+    alert_id: Number,
     person: Annotated[str, Form()] = "",
     note: Annotated[str, Form()] = "",
     next: Annotated[str, Form()] = "/",

@@ -14,6 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from api.domain.errors import InputError
 from api.domain.rest import Scope
 from dashboard import contexts, render
+from dashboard.colony import Number
 from dashboard.rest_views import alert_context, resting
 from dashboard.visit import NAME_COOKIE, Glance, Visit, local_path, remember, visit
 
@@ -23,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.post("/alert/{alert_id}/shelve")
 def post_shelve(
-    request: Request, alert_id: int, minutes: float = Form(0.0), reason: str = Form(""), person: str = Form("")
+    request: Request, alert_id: Number, minutes: float = Form(0.0), reason: str = Form(""), person: str = Form("")
 ) -> Response:
     """Shelve an alert."""
     here = visit(request)
