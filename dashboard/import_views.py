@@ -6,15 +6,15 @@ Must not do: decide what a file means (``api``).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from api.domain.import_job import OPEN, STOPPED, UNDER_WAY, ImportJob, JobState
+from api.domain.import_job import FORGOTTEN, OPEN, STOPPED, UNDER_WAY, ImportJob, JobState
 from api.domain.quantity import MEANING, Quantity
 from api.services.import_look import Understood
-from api.services.import_words import STATE_WORDS, ending, outcome, progress
+from api.services.import_words import STATE_WORDS, ending, outcome, progress, unit_words
 from api.services.plan import RoomPlan
 from dashboard.clock import Clock, Moment
 
@@ -81,7 +81,7 @@ def job_view(job: ImportJob, plan: RoomPlan, clock: Clock) -> JobView:
         size=size_words(job.file.size),
         state=STATE_WORDS[job.state],
         mark=MARKS[job.state],
-        kind="stopped" if job.state in STOPPED else kind,
+        kind="stopped" if job.state in STOPPED and job.words != FORGOTTEN else kind,
         source=job.source,
         person=job.person,
         created=clock.moment(job.created_ms),
@@ -155,11 +155,12 @@ def understood_view(seen: Understood, clock: Clock) -> dict[str, Any]:
         }
         for row in seen.look.preview[:FIRST_ROWS]
     ]
-    return {"kind": seen.look.kind, "columns": seen.look.columns, "preview": rows, "notes": seen.look.notes}
+    columns = [replace(one, unit=unit_words(one.unit)) for one in seen.look.columns]
+    return {"kind": seen.look.kind, "columns": columns, "preview": rows, "notes": seen.look.notes}
 
 
 def _reading(probe: str, quantity: str, value: float, unit: str) -> str:
-    return f"{MEANING[Quantity(quantity)].label} {value:.10g} {unit}, {probe}"
+    return f"{MEANING[Quantity(quantity)].label} {value:.10g} {unit_words(unit)}, {probe}"
 
 
 def _ms(text: str) -> int | None:

@@ -25,6 +25,8 @@ class JobState(StrEnum):
 OPEN = frozenset({JobState.ASKING, JobState.READY})
 UNDER_WAY = frozenset({JobState.WAITING, JobState.READING})
 STOPPED = frozenset({JobState.CANCELLED, JobState.FAILED})
+FORGOTTEN = "its file was deleted"
+"""What is said of an import whose copy of the file is gone: it cannot go on."""
 
 
 class Source(StrEnum):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from api.domain.import_job import ImportJob, JobState
+from api.domain.import_job import FORGOTTEN, ImportJob, JobState
 from api.domain.words import duration
+from api.science.unit_table import TABLE
 
 LEAST_MS = 1_000
 STATE_WORDS = {
@@ -15,6 +16,14 @@ STATE_WORDS = {
     JobState.CANCELLED: "cancelled",
     JobState.FAILED: "stopped",
 }
+
+
+UNIT_LABELS = {unit.code: unit.label for units in TABLE.values() for unit in units}
+
+
+def unit_words(code: str) -> str:
+    """A unit as people write it; what no table holds stays as it is."""
+    return UNIT_LABELS.get(code, code)
 
 
 def rows_per_s(job: ImportJob) -> float | None:
@@ -67,6 +76,8 @@ def ending(job: ImportJob) -> str:
     kept = "nothing of it was kept"
     if job.counts.accepted:
         kept = f"what was taken until then stays ({_many(job.counts.accepted, 'reading')})"
+    if job.words == FORGOTTEN:
+        return f"Not imported: the copy of its file is deleted; {kept}."
     if job.state is JobState.CANCELLED:
         return f"Cancelled; {kept}."
     if job.state is JobState.FAILED:

@@ -10,7 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from api.domain.errors import InputError, NotFound
-from api.domain.import_job import OPEN, STOPPED, UNDER_WAY, GivenFile, ImportJob, JobState, KeptRecipe, Source
+from api.domain.import_job import (
+    FORGOTTEN,
+    OPEN,
+    STOPPED,
+    UNDER_WAY,
+    GivenFile,
+    ImportJob,
+    JobState,
+    KeptRecipe,
+    Source,
+)
 from api.domain.texts import shortened, writable
 from api.services.import_folder import ImportFolder
 from api.services.import_look import Understood, understand
@@ -151,6 +161,9 @@ class Imports:
         if job.state in OPEN:
             seen = self.look(Path(job.file.path), job.answers, job.recipe_name)
             job = self._change(job, recipe=seen.recipe, tanks=seen.tanks, state=_state(seen))
+        elif not job.recipe:  # it was stopped while a question was open: it is asked again
+            seen = self.look(Path(job.file.path), job.answers, job.recipe_name)
+            job = self._change(job, recipe=seen.recipe, tanks=seen.tanks, state=_state(seen), words="", ended_ms=None)
         if not job.recipe:
             raise InputError(f"import {number}: answer what is asked first")
         return self._change(job, state=JobState.WAITING, stop=False, words="", ended_ms=None)
@@ -179,7 +192,7 @@ class Imports:
         if job.state in UNDER_WAY:
             raise InputError(f"import {number} is under way; cancel it first")
         if job.state is not JobState.DONE:
-            job = self._change(job, state=JobState.CANCELLED, words="its file was deleted", ended_ms=self._now_ms())
+            job = self._change(job, state=JobState.CANCELLED, words=FORGOTTEN, ended_ms=self._now_ms())
         self.clear(job)
         return job
 

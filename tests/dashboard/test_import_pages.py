@@ -180,8 +180,26 @@ def test_cancelled_before_it_began_and_begun_after_all(keeper: Keeper) -> None:
     keeper.sends("other.csv", text_of(5))
     path = Path(keeper.job(2).file.path)
     assert path.exists()
-    keeper.does(2, "forget")
+    page = keeper.does(2, "forget")
     assert not path.exists()
+    assert "the copy of its file is deleted; nothing of it was kept" in page.text
+    assert "Go on where it stopped" not in page.text
+
+
+def test_stopped_while_a_question_was_open(keeper: Keeper) -> None:
+    """Going on asks it again, on the same page; units are written as people write them."""
+    page = keeper.sends("august.csv", text_of(5))
+    assert " °C, " in page.text
+    assert " Cel, " not in page.text
+    keeper.lab.service.imports.cancel(1)
+    page = keeper.does(1, "start")
+    assert "answer what is asked first" in said(page)
+    assert "One question first" in page.text
+    keeper.answers(1, probe="logger-1")
+    keeper.answers(1, **{"tank__logger-1": "t1"})
+    keeper.does(1, "start")
+    keeper.imports()
+    assert (keeper.job().state, keeper.kept()) == (JobState.DONE, 5)
 
 
 def bomb() -> bytes:
