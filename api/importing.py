@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from api.domain.import_job import ImportJob
+from api.domain.quantity import Quantity
 from api.intake.block import Block
 from api.intake.blocks import blocks
 from api.intake.recipe import Recipe
@@ -18,6 +19,7 @@ from api.services.import_run import ImportRun
 from api.services.imports import Imports
 from api.services.ingest import Ingest
 from api.services.keep_past import KeepPast
+from api.services.plan import RoomPlan
 from api.services.records import Records
 from api.services.rounds import Rounds
 from api.storage.base import Store
@@ -37,7 +39,7 @@ class Importing:
         self.run = ImportRun(store, records, self.keep, read, folder, now_ms, self._wait)
         self.drop = DropFolder(self.desk, data, now_ms)
         self.jobs = ImportRounds(store, self.desk, self.run, now_ms, self.drop.over)
-        self._alone = False
+        self._alone, self._plan = False, records.plan
 
     @property
     def rounds(self) -> dict[str, Rounds]:
@@ -48,17 +50,27 @@ class Importing:
         """No service runs: what has to be gone over is done by whoever imports."""
         self._alone = True
 
-    def _wait(self, job: ImportJob) -> None:
-        """Until what an import asks to be gone over is gone over; a long wait ends, the work goes on by itself."""
+    def _wait(self, job: ImportJob) -> bool:
+        """Until all that an import asks for is gone over: True; a long wait ends, the work goes on by itself."""
         end_s = time.monotonic() + PATIENCE_S
-        while time.monotonic() < end_s and not self.jobs.rounds.ending:
-            if not any(span.probe in job.probes for span in self._store.revisions.waiting()):
-                return
+        beside = _beside(job, self._plan())
+        while any(span.probe in beside for span in self._store.revisions.waiting()):
+            if time.monotonic() > end_s or self.jobs.rounds.ending:
+                return False
             if self._alone:
                 self.again.look(at_once=True)
             else:
                 time.sleep(WAIT_S)
                 self.jobs.rounds.goes_on()
+        return True
+
+
+def _beside(job: ImportJob, plan: RoomPlan) -> set[str]:
+    """Probes whose kept readings an import may change: its own, those of their tanks, with station pressure all."""
+    if any(plan.measures(probe, Quantity.PRESSURE) for probe in job.probes):
+        return {*plan.probes, *job.probes}
+    tanks = {plan.probes[probe].tank for probe in job.probes if probe in plan.probes} - {None}
+    return {*job.probes, *(one.id for one in plan.probes.values() if one.tank in tanks)}
 
 
 def read(path: Path, recipe: str, start_row: int) -> Iterator[Block]:

@@ -12,14 +12,17 @@ from dataclasses import replace
 from api.domain.alert import AlertEvent
 from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, CheckedReading, KeptReading
+from api.services.again_columns import AgainColumns, Gone
 from api.services.changes_late import ChangesLate
 from api.services.derive import OTHER
 from api.services.ingest import Ingest
 from api.services.past import Past, of_the_past
+from api.services.past_checks import row as row_of
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.rounds import Rounds
 from api.services.station import company_reach_ms
 from api.storage.base import CALIBRATED, DERIVED, LATE, Store, Waiting
+from api.storage.past_base import Columns
 
 LOOK_EVERY_S = 1.0
 SETTLED_MS = 3_000
@@ -35,6 +38,7 @@ class Again:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
+        self._columns = AgainColumns(store)
         self._past, self._changes = Past(store), ChangesLate(store, ingest.judging)
         self._seen: dict[tuple[str, str, str], int] = {}
         self.rounds = Rounds("again", self.look, LOOK_EVERY_S, now_ms)
@@ -60,18 +64,16 @@ class Again:
         if span is None:
             return False
         self._ingest.begin()
-        now_ms = self._now_ms()
-        plan = self._plan()
-        rows = self._store.revisions.rows(span.probe, span.quantity, span.start_ms, span.end_ms, PIECE)
-        more = len(rows) == PIECE
-        up_to_ms = rows[-1].time_ms + 1 if more else span.end_ms
+        now_ms, plan, key = self._now_ms(), self._plan(), (span.probe, span.quantity)
+        columns = self._store.past.kept(*key, span.start_ms, span.end_ms, PIECE)
+        more = len(columns.times_ms) == PIECE
+        last_ms = int(columns.times_ms[-1]) if len(columns.times_ms) else None
+        up_to_ms = last_ms + 1 if more and last_ms is not None else span.end_ms
         events: list[AlertEvent] = []
-        if rows and span.why == DERIVED:
-            self._derive(span, rows, plan, set(), events)
-        elif rows:
-            changed = self._go_over(span, rows, plan, events)
-            self._those_beside(span, changed, plan, now_ms)
-            if not more and changed and changed[-1].time_ms == rows[-1].time_ms:
+        if last_ms is not None:
+            gone = self._gone_over(span, columns, plan, events)
+            self._those_beside(span, gone, plan, now_ms)
+            if not more and gone.last_ms == last_ms:
                 more = self._goes_on(span, up_to_ms, plan, now_ms)
         if not more and span.why == LATE:
             self._changes.end((span.probe, span.quantity), plan.channel(span.probe, span.quantity), events)
@@ -81,9 +83,19 @@ class Again:
         self._ingest.finish(events, now_ms)
         return more
 
-    def _go_over(
-        self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, events: list[AlertEvent]
-    ) -> list[KeptReading]:
+    def _gone_over(self, span: Waiting, columns: Columns, plan: RoomPlan, events: list[AlertEvent]) -> Gone:
+        """One piece, column by column where none of it is still to be judged."""
+        key = (span.probe, span.quantity)
+        if span.why != DERIVED and (columns.arrivals == Arrival.WAITING).any():
+            return self._one_by_one(
+                span, [row_of(columns, place) for place in range(len(columns.times_ms))], plan, events
+            )
+        work = self._columns.derive if span.why == DERIVED else self._columns.go_over
+        gone = work(key, columns, plan)
+        self._ingest.station.made_again(key, plan, gone.derived_ms, checked=span.why != DERIVED)
+        return gone
+
+    def _one_by_one(self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, events: list[AlertEvent]) -> Gone:
         """Values, checks and derived values of one piece; the rows that have changed."""
         channel = plan.channel(span.probe, span.quantity)
         anew = self._past.anew(span.probe, span.quantity, rows, channel, plan)
@@ -95,7 +107,7 @@ class Again:
         if late:
             self._changes.judge((span.probe, span.quantity), min(late), max(late), channel, plan, events)
         self._derive(span, settled, plan, late, events)
-        return changed
+        return Gone(changed[0].time_ms, changed[-1].time_ms) if changed else Gone()
 
     def _derive(
         self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, late: set[int], events: list[AlertEvent]
@@ -116,11 +128,11 @@ class Again:
         last_ms = changed[-1].time_ms if changed else None
         self._ingest.station.made_again(key, plan, last_ms, checked=span.why != DERIVED)
 
-    def _those_beside(self, span: Waiting, changed: list[KeptReading], plan: RoomPlan, now_ms: int) -> None:
+    def _those_beside(self, span: Waiting, gone: Gone, plan: RoomPlan, now_ms: int) -> None:
         """What leans on rows that have changed, and what they keep company, is gone over as well."""
-        if not changed:
+        if gone.first_ms is None or gone.last_ms is None:
             return
-        first_ms, last_ms = changed[0].time_ms, changed[-1].time_ms
+        first_ms, last_ms = gone.first_ms, gone.last_ms
         touched_ms = now_ms - SETTLED_MS if span.why == CALIBRATED else now_ms
         reach_ms = self._past.reach_ms(span.quantity)
         for key in self._past.leaning_on(span.probe, span.quantity, plan):

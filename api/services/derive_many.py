@@ -5,17 +5,21 @@ The same rules as ``derive.py`` and ``partners.choose``. Must not do: assume a t
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from api.domain.errors import OutOfRange
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag
 from api.science.arrays import Flags, Floats, Ints
 from api.services.derive import DOUBTED, NO_PARTNER, OTHER, Water, derive, into, no_input
 from api.services.partners import Partner
 from api.storage.past_base import Columns
+
+Formula = Callable[[float, float, float, float], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +89,16 @@ def _line(told: list[Told], *, suspect: bool) -> Line:
 
 
 def derive_many(
-    probe: str, quantity: Quantity, rows: Columns, warmth: Chosen, air: Chosen | None, water: Water
+    probe: str,
+    quantity: Quantity,
+    rows: Columns,
+    warmth: Chosen,
+    air: Chosen | None,
+    water: Water,
+    *,
+    exact: bool = False,
 ) -> Columns:
-    """Each row's ``derive.derive``; ``air`` None: ``water``'s pressure for all."""
+    """Each row's ``derive.derive``; ``air`` None: ``water``'s pressure for all. ``exact``: to the last bit."""
     known = np.isfinite(rows.values) & np.isfinite(warmth.values)
     pressure_kpa: float | Floats = water.pressure_kpa
     flags = np.maximum(rows.flags, warmth.flags)
@@ -96,7 +107,13 @@ def derive_many(
         pressure_kpa = np.where(given, air.values, water.pressure_kpa)
         flags = np.maximum(flags, np.where(given, air.flags, int(water.pressure_flag)))
     formula = into(OTHER[quantity])
-    made = formula(rows.values, warmth.values, pressure_kpa, water.salinity_psu)  # type: ignore[arg-type]
+    if exact:
+        kpa = np.broadcast_to(pressure_kpa, len(known))
+        inputs = [one[known].tolist() for one in (rows.values, warmth.values, kpa)]
+        made: Floats = np.full(len(known), np.nan)
+        made[known] = [_one(formula, v, c, p, water.salinity_psu) for v, c, p in zip(*inputs, strict=True)]
+    else:
+        made = formula(rows.values, warmth.values, pressure_kpa, water.salinity_psu)  # type: ignore[arg-type, assignment]
     values: Floats = np.where(known, made, np.nan)
     had = np.isfinite(values)
     flags = np.where(had, flags, int(Flag.MISSING)).astype(np.int8)
@@ -106,6 +123,13 @@ def derive_many(
     for place in np.flatnonzero(~had).tolist():
         reasons[place] = _why_not(probe, quantity, rows, place, warmth, pressure_kpa, water)
     return Columns(rows.times_ms, rows.raws, rows.units, values, flags, rows.arrivals, reasons)
+
+
+def _one(formula: Formula, value: float, warm_c: float, pressure_kpa: float, salinity_psu: float) -> float:
+    try:
+        return formula(value, warm_c, pressure_kpa, salinity_psu)
+    except OutOfRange:
+        return math.nan
 
 
 def _why_not(

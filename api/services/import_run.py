@@ -29,7 +29,10 @@ log = logging.getLogger("intermolt.imports")
 Read = Callable[[Path, str, int], Iterator[Block]]
 """A file's blocks, as its recipe says, from a row on."""
 Told = Callable[[ImportJob], object]
+GoOver = Callable[[ImportJob], bool]
+"""Waits until what an import asks to be gone over is gone over; False: it is not yet."""
 OVER = "what came late is being checked and judged"
+GOES_ON = "kept readings beside it are still gone over by themselves: some values, flags and alerts may yet follow"
 USUAL_S, LEAST_S, MOST_S = 60.0, 0.1, 86_400.0
 
 
@@ -44,7 +47,7 @@ class ImportRun:
         read: Read,
         folder: ImportFolder,
         now_ms: Callable[[], int],
-        go_over: Told = lambda job: None,
+        go_over: GoOver = lambda job: True,
     ) -> None:
         self._store, self._records, self._keep, self._read = store, records, keep, read
         self._folder, self._now_ms, self._go_over = folder, now_ms, go_over
@@ -78,8 +81,8 @@ class ImportRun:
             state, words = JobState.FAILED, f"a fault in Intermolt, which was logged ({type(error).__name__}: {error})"
         job = self._changed(self._job(number), words=words or OVER)
         self._keep.finish(lambda: told(job))
-        self._go_over(job)
-        return self._over(job, state, words)
+        gone_over = self._go_over(job)
+        return self._over(job, state, words or ("" if gone_over else GOES_ON))
 
     def _job(self, number: int) -> ImportJob:
         job = self._store.imports.job(number)

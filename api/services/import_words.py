@@ -72,7 +72,7 @@ def outcome(job: ImportJob) -> list[str]:
 def ending(job: ImportJob) -> str:
     """How an import ended, in one sentence."""
     if job.state is JobState.DONE:
-        return "Imported."
+        return f"Imported; {job.words}." if job.words else "Imported."
     kept = "nothing of it was kept"
     if job.counts.accepted:
         kept = f"what was taken until then stays ({_many(job.counts.accepted, 'reading')})"

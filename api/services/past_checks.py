@@ -158,6 +158,8 @@ def _open_ms(one: Around, checked: Checked) -> int | None:
     """The newest row so far that is believed, where what comes next tells whether it is a spike."""
     if "spike" not in checked.tests:
         return None
+    if not one.new.any():
+        return None
     newest = int(np.flatnonzero(one.new)[-1])
     believed = checked.believed[checked.believed <= newest]
     if not len(believed):

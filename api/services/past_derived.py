@@ -6,18 +6,18 @@ Must not do: derive by itself (``derive_many.py``), or put anything in the place
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.domain.quantity import Quantity
-from api.domain.reading import Arrival, Flag, KeptReading
+from api.domain.reading import Arrival, Flag
+from api.science.arrays import Bools, Ints
 from api.services.derive import OTHER
 from api.services.derive_many import Chosen, Told, choose_many, derive_many
 from api.services.leaning import derives, water
 from api.services.partners import PRESSURE_AGE_MS, ROOM, TEMPERATURE_AGE_MS, place_of
-from api.services.past_checks import Found, row
+from api.services.past_checks import Found
 from api.services.past_rows import Key
 from api.services.plan import RoomPlan
 from api.storage.base import Channel, Store
@@ -34,15 +34,29 @@ class Derived:
 
     key: Key
     rows: Columns
-    new: NDArray[np.bool_]
-    changed: list[KeptReading]
+    new: Bools
+    changed: Bools
+
+    @property
+    def newest_ms(self) -> int | None:
+        """The newest of both; None where there is neither."""
+        times_ms = self.rows.times_ms[self.new | self.changed]
+        return int(times_ms[-1]) if len(times_ms) else None
 
 
 class PastDerived:
-    """Derives for one piece of work in the writer."""
+    """Derives for one piece of work in the writer; ``exact``: to the last bit as the line does, and slower."""
 
-    def __init__(self, store: Store, plan: RoomPlan, founds: Mapping[Key, Found], channels: Sequence[Channel]) -> None:
-        self._store, self._plan, self._founds = store, plan, founds
+    def __init__(
+        self,
+        store: Store,
+        plan: RoomPlan,
+        founds: Mapping[Key, Found],
+        channels: Sequence[Channel],
+        *,
+        exact: bool = False,
+    ) -> None:
+        self._store, self._plan, self._founds, self._exact = store, plan, founds, exact
         keys = [(one.probe, one.quantity) for one in channels if not one.derived and one.quantity in SERVE]
         self._places = [(key, place_of(*key, plan)) for key in keys]
 
@@ -55,10 +69,11 @@ class PastDerived:
         tank = channel.tank.id if channel.tank is not None else ""
         warmth = self._chosen(tank, probe, rows, TEMPERATURE_AGE_MS)
         air = self._chosen(ROOM, "", rows, PRESSURE_AGE_MS)
-        made = derive_many(probe, quantity, rows, warmth or _none(rows), air, water(None, channel, self._plan))
+        beside = warmth or _none(rows), air, water(None, channel, self._plan)
+        made = derive_many(probe, quantity, rows, *beside, exact=self._exact)
         found = self._beside_kept((probe, OTHER[quantity]), made)
         self._store.past.add(*found.key, picked(found.rows, found.new), derived=True)
-        self._store.revisions.rederive(*found.key, found.changed)
+        self._store.past.put(*found.key, picked(found.rows, found.changed))
         return found
 
     def _chosen(self, place: str, probe: str, rows: Columns, age_ms: int) -> Chosen | None:
@@ -81,20 +96,18 @@ class PastDerived:
 
     def _beside_kept(self, key: Key, made: Columns) -> Derived:
         """What is made beside what is kept of it; rows that wait for ``again.py`` are left to it."""
+        changed = np.zeros(len(made.times_ms), dtype=bool)
         if not len(made.times_ms):
-            return Derived(key, made, np.zeros(0, dtype=bool), [])
+            return Derived(key, made, changed, changed)
         kept = self._store.past.kept(*key, int(made.times_ms[0]), int(made.times_ms[-1]) + 1)
         waits = made.arrivals == Arrival.WAITING
         if not len(kept.times_ms):
-            return Derived(key, made, ~waits, [])
+            return Derived(key, made, ~waits, changed)
         at = np.minimum(np.searchsorted(kept.times_ms, made.times_ms), len(kept.times_ms) - 1)
         known = kept.times_ms[at] == made.times_ms
-        changed = []
-        for place in np.flatnonzero(known & ~waits).tolist():
-            is_now, was = row(made, place), row(kept, int(at[place]))
-            ours = (was.raw_value, was.raw_unit) == (is_now.raw_value, is_now.raw_unit)
-            if ours and was.arrival is not Arrival.WAITING and _differ(is_now, was):
-                changed.append(is_now)
+        ours = known & ~waits & (kept.raws[at] == made.raws) & (kept.arrivals[at] != Arrival.WAITING)
+        places = np.flatnonzero(ours)
+        changed[places] = _differ(made, places, kept, at[places])
         return Derived(key, made, ~known & ~waits, changed)
 
 
@@ -112,8 +125,16 @@ def _none(rows: Columns) -> Chosen:
     return Chosen(np.full(count, np.nan), np.full(count, int(Flag.MISSING), np.int8))
 
 
-def _differ(now: KeptReading, was: KeptReading) -> bool:
-    if now.value is None or was.value is None:
-        return now != was
-    close = abs(now.value - was.value) <= SAME * max(1.0, abs(was.value))
-    return not close or replace(now, value=was.value) != was
+def _differ(made: Columns, places: Ints, kept: Columns, at: Ints) -> Bools:
+    """Whether rows are otherwise than those kept of their moments; not by the unit of what the probe said."""
+    now, was = made.values[places], kept.values[at]
+    close = np.abs(now - was) <= SAME * np.maximum(1.0, np.abs(was))
+    differ: Bools = ~(close | (np.isnan(now) & np.isnan(was)))
+    differ |= (made.flags[places] != kept.flags[at]) | (made.arrivals[places] != kept.arrivals[at])
+    if made.reasons or kept.reasons:
+        same = zip(places.tolist(), at.tolist(), strict=True)
+        differ |= np.array([made.reasons.get(one, "") != kept.reasons.get(other, "") for one, other in same], bool)
+    if not (isinstance(made.units, str) and made.units == kept.units):
+        same = zip(places.tolist(), at.tolist(), strict=True)
+        differ &= np.array([made.unit(one) == kept.unit(other) for one, other in same], bool)
+    return differ

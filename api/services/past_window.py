@@ -227,9 +227,8 @@ class PastWindows:
             self._ingest.station.past_kept(key, plan, last_ms, self._channels)
             self._tails.remember(key, one.rows, *one.span_ms)
         for one, other in made:
-            times_ms = [*other.rows.times_ms[other.new][-1:].tolist(), *(row.time_ms for row in other.changed[-1:])]
-            if times_ms:
-                self._ingest.station.past_derived(one.key, other.key, max(times_ms))
+            if other.newest_ms is not None:
+                self._ingest.station.past_derived(one.key, other.key, other.newest_ms)
 
     def _judge(
         self, window: Window, founds: Mapping[Key, Found], made: list[tuple[Found, Derived]], plan: RoomPlan, held: Held

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
-from itertools import chain
+from itertools import chain, repeat
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from api.science.arrays import Bools
 from api.storage.base import SUMMARY_STEPS_S
 from api.storage.past_base import Columns
 from api.storage.readings import NEWEST, NEWEST_WINS, SUMMARISE, SUMMED
+from api.storage.revisions import REWRITE, follow
 from api.storage.unjudged import SqliteUnjudged
 from api.storage.unjudged_base import UnjudgedStore
 
@@ -95,6 +96,17 @@ class SqlitePast:
             self._put(SUMMARISE, SPAN.replace("{step_s}", str(step_s)), SUMMED, (channel,), _summaries(step_s, rows))
         if rows.times_ms[-1] > last_ms:
             self._newest(channel, probe, quantity, rows, derived)
+
+    def put(self, probe: str, quantity: Quantity, rows: Columns) -> None:
+        """Put kept readings anew."""
+        if not len(rows.times_ms):
+            return
+        channel, reasons = self._id(probe, quantity), [rows.reasons.get(n) or None for n in range(len(rows.times_ms))]
+        columns = [one.tolist() for one in (rows.values, rows.flags, rows.arrivals, rows.times_ms)]
+        values, flags, arrivals, times_ms = columns
+        anew = zip(values, flags, reasons, arrivals, repeat(channel), times_ms, strict=False)
+        self._connection.executemany(REWRITE, anew)
+        follow(self._connection, channel, times_ms[0], times_ms[-1])
 
     def _insert(self, channel: int, rows: Columns, mine: Bools, arrival: int) -> None:
         good = mine & (rows.flags == Flag.GOOD)

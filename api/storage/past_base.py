@@ -97,5 +97,8 @@ class PastStore(Protocol):
     def add(self, probe: str, quantity: Quantity, rows: Columns, *, derived: bool) -> None:
         """Keep readings of which none is kept yet; summaries and the newest reading follow."""
 
+    def put(self, probe: str, quantity: Quantity, rows: Columns) -> None:
+        """Put values, flags, reasons and arrivals of kept readings anew; summaries and the newest reading follow."""
+
     def mark(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> tuple[object, ...]:
         """A mark of what is kept from start (inside) to end (outside), another one when any of it has changed."""

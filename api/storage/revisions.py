@@ -56,8 +56,7 @@ class SqliteRevisions:
         for change in changes:
             if change.flag >= Flag.SUSPECT:
                 channel = ids[change.probe, change.quantity]
-                self._resummarise(channel, change.time_ms, change.time_ms)
-                self._connection.execute(NEWEST, {"channel": channel})
+                follow(self._connection, channel, change.time_ms, change.time_ms)
 
     def rows(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int, most: int = -1) -> list[KeptReading]:
         """Kept readings of a span."""
@@ -99,17 +98,7 @@ class SqliteRevisions:
         self._follow(channel, rows)
 
     def _follow(self, channel: int, rows: Sequence[KeptReading]) -> None:
-        """Summaries and the channel's newest reading follow readings in time order that were put anew."""
-        self._resummarise(channel, rows[0].time_ms, rows[-1].time_ms)
-        self._connection.execute(NEWEST, {"channel": channel})
-
-    def _resummarise(self, channel: int, first_ms: int, last_ms: int) -> None:
-        for step_s in SUMMARY_STEPS_S:
-            step_ms = step_s * 1000
-            start_ms, end_ms = first_ms - first_ms % step_ms, last_ms - last_ms % step_ms + step_ms
-            self._connection.execute(FORGET, (step_s, channel, start_ms, end_ms))
-            span = {"step": step_s, "ms": step_ms, "channel": channel, "start": start_ms, "end": end_ms}
-            self._connection.execute(SUMMARISE, span)
+        follow(self._connection, channel, rows[0].time_ms, rows[-1].time_ms)
 
     def _id(self, probe: str, quantity: Quantity) -> int:
         sql = "SELECT id FROM channel WHERE probe = ? AND quantity = ?"
@@ -153,3 +142,14 @@ class SqliteRevisions:
             " ORDER BY from_ms, id"
         )
         return [CalibrationRow(i, p, Quantity(q), f, json.loads(b), *rest) for i, p, q, f, b, *rest in rows]
+
+
+def follow(connection: sqlite3.Connection, channel: int, first_ms: int, last_ms: int) -> None:
+    """Summaries and the channel's newest reading follow readings of a span that were put anew."""
+    for step_s in SUMMARY_STEPS_S:
+        step_ms = step_s * 1000
+        start_ms, end_ms = first_ms - first_ms % step_ms, last_ms - last_ms % step_ms + step_ms
+        connection.execute(FORGET, (step_s, channel, start_ms, end_ms))
+        span = {"step": step_s, "ms": step_ms, "channel": channel, "start": start_ms, "end": end_ms}
+        connection.execute(SUMMARISE, span)
+    connection.execute(NEWEST, {"channel": channel})
