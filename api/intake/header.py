@@ -23,7 +23,10 @@ MOST_HEADER_ROWS = 5
 
 @dataclass(frozen=True, slots=True)
 class Top:
-    """The names of the columns (doubled ones told apart by their place), units below them, and the first data row."""
+    """The names of the columns (doubled ones told apart by their place), units below them, and the first data row.
+
+    ``skipped``: rows between the names and the first data row that say something else than units.
+    """
 
     names: tuple[str, ...]
     units: tuple[str, ...]
@@ -32,6 +35,7 @@ class Top:
     preamble: tuple[HeadRow, ...]
     data: tuple[HeadRow, ...]
     doubled: tuple[str, ...] = ()
+    skipped: tuple[HeadRow, ...] = ()
 
     @property
     def width(self) -> int:
@@ -101,7 +105,9 @@ def _named(head: Sequence[HeadRow], above: Sequence[HeadRow], width: int, data: 
         names = _grouped(group.cells, names)
     names, doubled = _told_apart(names)
     before = tuple(row for row in head if row.line < main.line)
-    return Top(tuple(names), _wide(units, width), main.line, data[0].line, before, data, doubled)
+    below = (row for row in head if main.line < row.line < data[0].line and row.cells is not units)
+    skipped = tuple(row for row in below if any(cell.strip() for cell in row.cells))
+    return Top(tuple(names), _wide(units, width), main.line, data[0].line, before, data, doubled, skipped)
 
 
 def _nothing(source: Path, head: Sequence[HeadRow], width: int) -> FileError:

@@ -56,6 +56,9 @@ def notes_of(table: Table, top: Top, found: Columns, asked: Asked) -> None:
         asked.note("there is no header; columns are named by their place")
     if any(cell.strip() for cell in top.units):
         asked.note("a row of units stands below the header")
+    for row in top.skipped:
+        shown = ", ".join(cell.strip() for cell in row.cells)[:60]
+        asked.note(f"line {row.line}, below the header, is no row of readings and is left out: {shown!r}")
     for name in top.doubled:
         asked.note(f"several columns are named {name!r}; they are told apart by their place")
     marks = {

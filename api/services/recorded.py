@@ -1,6 +1,10 @@
 """Recorded readings for a rehearsal: long rows as probes' files have them, what ``export`` wrote, or a logger's file.
 
-Must not do: guess a unit, a zone or a column; a row that cannot be used is told with its line.
+The first two have a reader of their own beside ``api/intake``, as a rehearsal must hear what the line heard: intake
+refuses a unit that nobody knows, where the line keeps it and judges it as not known; it passes over an empty value or
+"nan" as a gap, where here the row is told; it takes an odd first row for what stands below a header, and reads times of
+one file in one way, ISO 8601 or seconds. Must not do: guess a unit, a zone or a column; a row that cannot be used is
+told with its line.
 """
 
 from __future__ import annotations

@@ -35,6 +35,14 @@ HEADERS = (
         says=("row of units",),
     ),
     Nasty(
+        "first.csv",
+        "a first row whose time is no time, which could be taken for units below the header",
+        rows("probe,quantity,time,value,unit", "p,oxygen,soon,7,mg/L", f"p,oxygen,{AT}Z,8.1,mg/L"),
+        {},
+        gives=(f"p oxygen mg/L: {AT} 8.1",),
+        says=("line 2, below the header, is no row of readings and is left out: 'p, oxygen, soon, 7, mg/L'",),
+    ),
+    Nasty(
         "hhmm.csv",
         "clock times as bare numbers, whose first zero a spreadsheet took",
         rows("Date,Time,Temp (°C)", "2024-03-01,905,20.1", "2024-03-01,1000,20.2", "2024-03-01,5,20.3"),
