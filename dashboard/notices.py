@@ -24,6 +24,8 @@ class Notice:
     trouble: bool
     title: str
     lines: tuple[str, ...] = ()
+    way: tuple[str, str] = ("", "")
+    """Where it is mended: an address, and what stands on its link."""
 
 
 def notices_of(room: RoomNow, clock: Clock) -> tuple[Notice, ...]:
@@ -67,8 +69,9 @@ def _messages(room: RoomNow, clock: Clock) -> list[Notice]:
         title = f"{count(len(room.undelivered), 'message')} not delivered"
         found.append(Notice(True, title, tuple(lines)))
     if room.no_notify:
-        line = "Alerts show on these pages only. Add a [[person]] or a [[notify]] address to room.toml."
-        found.append(Notice(True, "Nobody will be told: no address for alerts is set", (line,)))
+        line = "Alerts show on these pages only. Add a person here, or a [[person]] or [[notify]] to room.toml."
+        way = ("/people/person", "Add a person")
+        found.append(Notice(True, "Nobody will be told: no address for alerts is set", (line,), way))
     return found
 
 

@@ -102,6 +102,7 @@ def _given(said: dict[str, str], form: FormData) -> dict[str, Any]:
         "keep": {str(one) for one in form.getlist("keep")},
         "first": said.get("first", ""),
         "do": said.get("do", ""),
+        "typed": bool(said.get("add", "").strip()),
     }
 
 
@@ -120,6 +121,7 @@ def _context(here: Visit, name: str) -> dict[str, Any]:
         "keep": {str(number) for number in range(len(now.kinds))} if now is not None else set(),
         "first": "0" if now is not None else "new",
         "do": "",
+        "typed": False,
     }
     count = len(people) + (1 if now is None else 0)
     return here.context("people", path="/people") | {

@@ -65,6 +65,7 @@ def get_people(request: Request, sent: int = 0, changed: str = "") -> Response:
         "rota": [_day(one) for one in reaching(request).rota.week(here.clock.now_ms)],
         "above": edit.changed(),
         "left_out": edit.left_out(),
+        "warnings": [one.removeprefix("[[person]]: ") for one in edit.warnings()],
         "history": [(here.clock.moment(one.from_ms), one) for one in edit.history()],
     }
     return render.page("people.html", context)

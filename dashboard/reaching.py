@@ -46,6 +46,9 @@ class PeopleEdit(Protocol):
     def changed(self) -> frozenset[str]:
         """Of whom a page's word stands above the room file."""
 
+    def warnings(self) -> tuple[str, ...]:
+        """What a keeper should know before the next night."""
+
     def history(self) -> tuple[PeopleChanged, ...]:
         """Every change, newest first."""
 

@@ -16,7 +16,7 @@ from api.domain.errors import InputError, NotFound
 from api.domain.people import Person, hours_of, time_words, weekday_words
 from api.domain.people_change import PeopleChange, PeopleStep, last_words, people_in_force
 from api.domain.texts import person_name, writable
-from api.services.addresses import kind_of
+from api.services.addresses import addresses, kind_of
 from api.services.event_checks import Doubtful
 from api.services.people_check import people_warnings
 from api.services.plan import RoomPlan
@@ -98,6 +98,10 @@ class PeopleEdit:
         """Of whom a page's word stands above the room file."""
         return frozenset(last_words(self._store.people.changes()))
 
+    def warnings(self) -> tuple[str, ...]:
+        """What a keeper should know before the next night, of people as they are now."""
+        return people_warnings(self._plan())
+
     def history(self) -> tuple[PeopleChanged, ...]:
         """Every change, newest first."""
         before: dict[str, Person | None] = {}
@@ -177,7 +181,7 @@ class PeopleEdit:
     def _keep(self, changes: list[PeopleChange], confirm: bool) -> Future[None]:
         plan = self._plan()
         after = people_in_force(plan.people_in_file, (*self._store.people.changes(), *_numbered(changes)))
-        if not confirm:
+        if not confirm and addresses(plan):  # the first one to be told is no step back: the page says what is missing
             known = set(people_warnings(plan))
             news = [one for one in people_warnings(replace(plan, people=after)) if one not in known]
             if news:

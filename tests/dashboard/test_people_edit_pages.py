@@ -73,6 +73,8 @@ def test_what_was_wrong_is_said_and_the_form_stays_filled(people: tuple[ReachRoo
     assert "cannot be sent to the new address" in page
     assert 'value="09:15"' in page
     assert "secret9" not in page
+    assert "Give the new address once more" in page
+    assert "Give the new address once more" not in send(site, **{"from": "x"})[1]
     for odd in ({"place": "x"}, {"keep": ["9"]}, {"keep": ["-1"]}, {"name": "Zoe"}, {"day": ["9"]}, {"person": " "}):
         assert send(site, **odd)[0] in (404, 422), odd
     assert site.get("/people/person?name=Zoe").status_code == 404
@@ -87,3 +89,18 @@ def test_only_one_left_is_asked_about(people: tuple[ReachRoom, Caller]) -> None:
     assert "I have thought it over" in page
     assert send(site, name="Ben", do="leave_out", confirm="yes")[0] == 303
     assert [one.name for one in room.service.plan().people] == ["Ana"]
+
+
+def test_the_first_person_is_kept_at_once(tmp_path: Path) -> None:
+    """Where nobody was told before there is nothing to think over; the page says what is still missing."""
+    with reach_room(tmp_path, "", LADDER) as one:
+        with Caller(join(create_api(one.service), one.service), accept="text/html") as site:
+            assert "Send a test message now" not in site.get("/people").text
+            assert 'href="/people/person"' in site.get("/").text
+            fields = {"name": "Ada", "new": "yes", "keep": [], "first": "new", "add": "json://ada-phone/"}
+            assert send(site, **fields)[0] == 303
+            page = site.get("/people").text
+            assert "There is one channel only" in page
+            assert "Ada is the only one; nobody is told when they do not answer." in page
+            assert "Send a test message now" in page
+            assert send(site, **fields | {"name": "Bo", "day": []})[0] == 422
