@@ -107,6 +107,7 @@ def _air_context(request: Request, tank_id: str, clock: Clock) -> dict[str, Any]
         "oxygen": f"{seen.oxygen_mg_l:.2f} mg/L" if seen is not None else "",
         "stop": f"{seen.stop_mg_l:.1f} mg/L" if seen is not None else "",
         "cautions": CAUTIONS,
+        "why_not": service.air_tests.why_not(tank_id) if test is None else "",
         "grace": grace_view(service.grace.tank(tank_id), clock),
         "error": "",
     }

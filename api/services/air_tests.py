@@ -78,6 +78,24 @@ class AirTests:
 
         Raises NotFound, or InputError where a test cannot be watched or would begin too low.
         """
+        self._check(tank)
+        now_ms = self._now_ms()
+        return self._change(lambda: self._store.air_tests.open(tank, person, now_ms))
+
+    def why_not(self, tank: str) -> str:
+        """What speaks against beginning a test now, before anybody stops the air; empty: nothing.
+
+        Raises NotFound.
+        """
+        try:
+            self._check(tank)
+        except NotFound:
+            raise
+        except InputError as error:
+            return str(error)
+        return ""
+
+    def _check(self, tank: str) -> None:
         plan = self._plan()
         if tank not in plan.tanks:
             raise NotFound(f"there is no tank {tank!r}")
@@ -90,15 +108,13 @@ class AirTests:
         if seen is None:
             raise InputError(
                 f"{name}: no oxygen reading of the last ten minutes with a lower limit, so nothing could watch the"
-                " test. Put the air on, see that the probe speaks, and begin again"
+                " test. See that the probe speaks first"
             )
         if seen.oxygen_mg_l < seen.stop_mg_l + BEGIN_ABOVE_MG_L:
             raise InputError(
                 f"{name}: oxygen is {seen.oxygen_mg_l:.1f} mg/L, too near to {seen.stop_mg_l:.1f} mg/L where a test"
-                " ends. Put the air on, and begin when the water is well aired"
+                " ends. See to its air first, and begin when the water is well aired"
             )
-        now_ms = self._now_ms()
-        return self._change(lambda: self._store.air_tests.open(tank, person, now_ms))
 
     def air_on(self, tank: str) -> Future[None]:
         """The air is on again. Raises NotFound where no test waits for it."""

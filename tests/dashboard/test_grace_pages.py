@@ -83,3 +83,17 @@ def test_what_is_not_there_and_not_understood(site: Caller) -> None:
     assert site.get("/tank/nowhere/air").status_code == 404
     assert tap(site, "dance") == 422
     assert tap(site, "on") == 422
+
+
+def test_no_page_asks_to_stop_air_that_must_stay_on(site: Caller, tanks: TestRoom) -> None:
+    """Low oxygen, no oxygen probe, another test running: said before anybody goes to the air pump."""
+    assert "Stop the air of this tank" in site.get("/tank/t1/air").text
+    page = site.get("/tank/t2/air").text
+    assert "Leave the air on." in page
+    assert "nothing could watch the test" in page
+    move(tanks, 5.1, 5.1, 2.0, 2)
+    page = site.get("/tank/t1/air").text
+    assert "Leave the air on." in page
+    assert "too near to 5.2 mg/L where a test ends" in page
+    assert "Stop the air of this tank" not in page
+    assert "The air is off: begin" not in page
