@@ -12,6 +12,7 @@ from api.domain.alert import AlertState
 from api.services.answers import TankNow
 from dashboard import files, render, rest_views
 from dashboard.alerts import WAITING, alert_view, most_oxygen
+from dashboard.calls import calls_of
 from dashboard.charts import SPANS, chart_list, span_of
 from dashboard.unclaimed import unclaimed_of
 from dashboard.views import all_alerts, oxygen_sentence, room_view, tank_view
@@ -31,7 +32,7 @@ def room_context(visit: Visit) -> dict[str, Any]:
     """The room page."""
     view = room_view(visit.room, visit.units)
     context = visit.context("room", "/live?page=room", "/")
-    shown = {"waiting": view.waiting, "tanks": view.tanks, "said": view.said, "legend": LEGEND}
+    shown = {"calls": calls_of(view.waiting), "tanks": view.tanks, "said": view.said, "legend": LEGEND}
     return context | shown | _unclaimed(visit)
 
 
@@ -106,7 +107,7 @@ def room_parts(visit: Visit) -> tuple[dict[str, str], list[str]]:
     waiting = [now for now in all_alerts(visit.room) if now.state in WAITING]
     most = most_oxygen(visit.room)
     context = visit.context("room", path="/") | {
-        "waiting": [alert_view(alert, visit.units, visit.clock, most) for alert in waiting],
+        "calls": calls_of([alert_view(alert, visit.units, visit.clock, most) for alert in waiting]),
         "said": {now.tank.id: now.words for now in visit.room.tanks},
         **_unclaimed(visit),
     }

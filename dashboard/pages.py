@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Form, Request
+from pydantic import Field
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 
@@ -16,6 +17,7 @@ from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
 from dashboard import contexts, render, rest_views
 from dashboard.alert_chart import chart_context
+from dashboard.calls import MOST_BESIDE
 from dashboard.charts import POINTS, chart_figure, span_of
 from dashboard.colony import Number, colony
 from dashboard.event_choices import names
@@ -105,14 +107,16 @@ def post_acknowledge(
     person: Annotated[str, Form()] = "",
     note: Annotated[str, Form()] = "",
     next: Annotated[str, Form()] = "/",
+    also: Annotated[list[Annotated[int, Field(ge=1, lt=2**63)]] | None, Form(max_length=MOST_BESIDE)] = None,
 ) -> Response:
-    """Note who is seeing to an alert."""
+    """Note who is seeing to an alert, and to the others of its tank that stood beside it."""
     here = visit(request)
     name = here.session.name or " ".join(person.split())[:80]
     if not name:
         wrong = "Give your name, so that others know who is seeing to it."
         return render.page("alert.html", contexts.alert_context(here, alert_id, wrong), 422)
-    here.service.records.acknowledge(alert_id, name, note[:500], here.service.now_ms()).result(KEPT_WITHIN_S)
+    for number in dict.fromkeys((alert_id, *(also or ()))):
+        here.service.records.acknowledge(number, name, note[:500], here.service.now_ms()).result(KEPT_WITHIN_S)
     cast(Glance, request.app.state.glance).forget()
     answer = RedirectResponse(local_path(next), 303)
     if not here.session.name:
