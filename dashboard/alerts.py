@@ -160,7 +160,7 @@ def _sure(share: float) -> str:
     word = (
         "very likely" if share >= 0.85 else "likely" if share >= 0.5 else "possible" if share >= 0.15 else "less likely"
     )
-    return f"{word}, {share:.0%}"
+    return f"{word}, {100 * share:.0f} %"
 
 
 def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> tuple[tuple[str, str], ...]:

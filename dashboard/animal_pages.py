@@ -42,7 +42,10 @@ router = APIRouter(include_in_schema=False)
 @router.get("/animals")
 def get_animals(request: Request, tank: str = "") -> Response:
     """Every animal, the soft first."""
-    return _list(visit(request), {"tank": [tank]} if tank else {})
+    here = visit(request)
+    there = next((now.tank for now in here.room.tanks if now.tank.id == tank), None)
+    given = {"tank": [tank], "species": [there.species] if there is not None and there.species else []}
+    return _list(here, given if tank else {})
 
 
 def _list(

@@ -16,6 +16,7 @@ from api.domain.quantity import MEANING
 from api.domain.words import KIND_WORDS, duration
 from api.services.performance import ASKED_DAYS, Offender, Performance, PerformanceNow
 from dashboard import render
+from dashboard.clock import MONTHS
 from dashboard.visit import Visit, visit
 from dashboard.words import PRIORITY_WORDS
 
@@ -74,7 +75,7 @@ def get_performance(request: Request, days: int = 30) -> Response:
         "asked": ASKED_DAYS,
         "known": duration(now.figures.days * 86_400),
         "bars": [
-            (f"{day.day}.{day.month}.", count, round(100 * count / most))
+            (f"{day.day} {MONTHS[day.month - 1]}", count, round(100 * count / most))
             for day, count in zip(now.days, now.figures.per_day, strict=True)
         ],
         "top": [_offender(one, here) for one in now.top],
@@ -144,7 +145,7 @@ def _top(now: PerformanceNow) -> FigureView:
     note = f"This room can raise {now.possible} different alerts"
     met: bool | None = None if share is None else share <= 0.05
     if even > 0.05:
-        note += f": ten of them are {even:.0%} even if all came alike, so the figure cannot be reached here"
+        note += f": ten of them are {100 * even:.0f} % even if all came alike, so the figure cannot be reached here"
         met = None
     value = "not known" if share is None else _percent(share)
     return _figure("The ten most frequent, of all", value, "1 to 5 %", met, STANDARD, f"{note}.")
@@ -155,7 +156,7 @@ def _split(priority: Priority, share: float | None, total: int) -> FigureView:
     met = None if share is None or not known else share <= aim + 0.05 if priority is not Priority.NOTE else None
     note = "" if known else f"Of fewer than {LEAST_SPLIT} alerts a share says little."
     value = "not known" if share is None else _percent(share)
-    return _figure(f"Share of {PRIORITY_WORDS[priority]}", value, f"about {aim:.0%}", met, STANDARD, note)
+    return _figure(f"Share of {PRIORITY_WORDS[priority]}", value, f"about {100 * aim:.0f} %", met, STANDARD, note)
 
 
 def _figure(name: str, value: str, aim: str, met: bool | None, source: str, note: str = "") -> FigureView:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import httpx
 import pytest
 
+from api.app import create_api
 from api.domain.animal import Limb, LimbState
 from api.domain.husbandry import EventKind
+from dashboard.app import join
 from tests.dashboard.caller import Caller
 from tests.dashboard.conftest import csrf_of
 from tests.support.colony import DAY_MS, entries, log, settle
-from tests.support.rooms import TestRoom
+from tests.support.rooms import ROOM, TestRoom, room
 
 K = EventKind
 
@@ -135,3 +139,14 @@ def test_names_are_never_taken_for_a_page_of_ours(site: Caller, lab: TestRoom) -
     for path in ("/animals", "/animal/1", "/tank/t1/log", "/tank/t1", "/"):
         assert "<b onmouseover" not in site.get(path).text
     assert len(entries(lab)) == 1
+
+
+def test_a_tanks_species_is_filled_in(tmp_path: Path) -> None:
+    """Whoever enters an animal from its tank's log need not type it; from elsewhere nothing is guessed."""
+    species = 'value="Procambarus clarkii"'
+    with room(tmp_path, ROOM.replace('id = "t1"\n', 'id = "t1"\nspecies = "Procambarus clarkii"\n', 1)) as lab:
+        with Caller(join(create_api(lab.service), lab.service), accept="text/html") as site:
+            assert f'list="species" {species}' in site.get("/animals?tank=t1").text
+            assert f'list="species" {species}' not in site.get("/animals").text
+            assert f'list="species" {species}' not in site.get("/animals?tank=t2").text
+            assert site.get("/animals?tank=t99").status_code == 200
