@@ -6,7 +6,7 @@ Pure, a fixed amount of memory, a few microseconds a reading. Must not do: know 
 from __future__ import annotations
 
 from collections import deque
-from math import log, sqrt
+from math import inf, log, sqrt
 
 from api.judge.first_order import Approach, Nature
 
@@ -16,6 +16,7 @@ GAP_MS, GAP_READINGS = 1_200_000, 4
 """After a silence of 20 minutes and four readings the slope is unknown again."""
 HOUR_MS = 3_600_000
 USUAL_FROM_H, USUAL_UNTIL_H = 26, 2
+HOURS_KEPT = USUAL_FROM_H + 1
 """What is usual is what was seen between 26 and 2 hours ago: a day's round, without what goes on now."""
 SETTLE_MS = 1_200_000
 """After a jump that no trend makes (can, lifted probe) the water, or the probe, is given this long to settle."""
@@ -30,6 +31,8 @@ RESTLESS = 0.35
 """A probe that repeats itself less often than this scatters by more than its steps: its runs are chance."""
 AWAY_MS = 43_200_000
 """A value that has not come back for half a day has a new home."""
+SPIKES = 3
+"""Single odd readings that make a probe unsteady (judgement)."""
 
 
 class ChannelWatch:
@@ -38,9 +41,10 @@ class ChannelWatch:
     """
 
     __slots__ = (
-        "_band", "_count", "_first_ms", "_floor", "_grain", "_held", "_last", "_last_ms", "_longest", "_nature",
-        "_peak", "_same", "_same_odds", "_sum", "_sum_ms", "_usual_band", "_usual_h", "_was", "approach", "away_ms",
-        "disturbed_ms", "every_ms", "jump_from", "jump_ms", "noise2", "same_since_ms", "spikes",
+        "_band", "_count", "_first_ms", "_floor", "_grain", "_held", "_held_ms", "_last", "_last_ms", "_longest",
+        "_nature", "_peak", "_same", "_same_odds", "_sum", "_sum_ms", "_usual_h", "_was", "_was_known", "approach",
+        "away_ms", "disturbed_ms", "every_ms", "jump_from", "jump_ms", "noise2", "same_since_ms", "spikes",
+        "usual_high", "usual_known", "usual_low",
     )  # fmt: skip
 
     def __init__(self, nature: Nature, every_s: float) -> None:
@@ -49,13 +53,13 @@ class ChannelWatch:
         self.noise2 = (2.0 * nature.floor) ** 2
         self._grain = 0.0
         self.approach = Approach(nature)
-        self._band: deque[list[float]] = deque(maxlen=USUAL_FROM_H + 1)
+        self._band = [[-1.0, 0.0, 0.0] for _ in range(HOURS_KEPT)]
         self.spikes: deque[int] = deque(maxlen=32)
         self._usual_h = -1
-        self._usual_band: tuple[float, float] | None = None
-        self._held: tuple[int, float] | None = None
+        self.usual_known, self.usual_low, self.usual_high = False, 0.0, 0.0
+        self._held_ms, self._held = -1, 0.0
         self._last_ms, self._last = -1, 0.0
-        self._was: float | None = None
+        self._was_known, self._was = False, 0.0
         self.disturbed_ms = self.away_ms = -1
         self.jump_ms = 0
         self.jump_from = self._peak = 0.0
@@ -69,22 +73,31 @@ class ChannelWatch:
         last_ms = self._last_ms
         if time_ms <= last_ms:
             return False
-        if value == self._last or self._same:
-            self._learn_same(value)
-        else:
-            self._same_odds -= 0.02 * self._same_odds
-            longest = 0.999 * self._longest
-            self._longest = longest if longest > 0.0 else 0.0
+        self._learn_same(value)
         if last_ms >= 0 and time_ms - last_ms > GAP_MS and time_ms - last_ms > GAP_READINGS * self.every_ms:
             self._begin(time_ms, value)
             return False
-        if self._held is not None:
+        if self._held_ms >= 0:
             return self._after_odd(time_ms, value)
         # the least that can be odd is looked at first: it costs no root
         off = abs(value - self._last)
         if off > self._nature.step and last_ms >= 0 and off > self._odd_by(time_ms):
-            self._held = (time_ms, value)
+            self._held_ms, self._held = time_ms, value
             return False
+        return self._usual(time_ms, value)
+
+    def plain(self, time_ms: int, value: float) -> bool:
+        """Whether a reading follows the last one without a gap, neither is odd, and the slope has begun: most do."""
+        last_ms = self._last_ms
+        if not 0 <= last_ms < time_ms or self._held_ms >= 0 or self.approach.time_ms < 0:
+            return False
+        if time_ms - last_ms > GAP_MS and time_ms - last_ms > GAP_READINGS * self.every_ms:
+            return False
+        return abs(value - self._last) <= self._nature.step
+
+    def take_plain(self, time_ms: int, value: float) -> bool:
+        """``take``, of a plain reading."""
+        self._learn_same(value)
         return self._usual(time_ms, value)
 
     def _odd_by(self, time_ms: int) -> float:
@@ -93,9 +106,8 @@ class ChannelWatch:
 
     def _after_odd(self, time_ms: int, value: float) -> bool:
         """A reading after one far off: either that one was alone, or everything has jumped."""
-        assert self._held is not None  # noqa: S101 - the caller looked
-        held_ms, held = self._held
-        self._held = None
+        held_ms, held = self._held_ms, self._held
+        self._held_ms = -1
         if abs(value - self._last) <= self._odd_by(time_ms) and abs(value - self._last) < abs(value - held):
             self.spikes.append(held_ms)
             return self._usual(time_ms, value)
@@ -116,15 +128,15 @@ class ChannelWatch:
         return self.away_ms < 0 or way == 0.0 or (self._last - self.jump_from) / way < 0.4
 
     def _begin(self, time_ms: int, value: float) -> None:
-        self._last_ms, self._last, self._was = time_ms, value, None
+        self._last_ms, self._last, self._was_known = time_ms, value, False
         self._count, self._sum, self._sum_ms = 0, 0.0, 0.0
         self.approach.begin(time_ms, value, max(sqrt(self.noise2), self._floor))
 
     def _usual(self, time_ms: int, value: float) -> bool:
-        last, was = self._last, self._was
-        if was is not None:
-            self._learn_noise(value, last, was)
-        self._was = last
+        last = self._last
+        if self._was_known:
+            self._learn_noise(value, last, self._was)
+        self._was_known, self._was = True, last
         self._last_ms, self._last = time_ms, value
         if not self._count:
             self._first_ms = time_ms
@@ -152,11 +164,14 @@ class ChannelWatch:
             self._same += 1
             return
         # a run counts for what is usual once it is over, and a long one (a stuck probe that was freed) only in part
-        for _ in range(min(self._same, 20)):
-            self._same_odds += 0.02 * (1.0 - self._same_odds)
-        self._same_odds -= 0.02 * self._same_odds
-        self._longest = max(0.999 * self._longest, float(self._same))
-        self._same = 0
+        odds, same = self._same_odds, self._same
+        if same:
+            for _ in range(min(same, 20)):
+                odds += 0.02 * (1.0 - odds)
+            self._same = 0
+        self._same_odds = odds - 0.02 * odds
+        longest = 0.999 * self._longest
+        self._longest = longest if longest > same else float(same)
 
     @property
     def same(self) -> int:
@@ -185,31 +200,50 @@ class ChannelWatch:
         if self.disturbed_ms >= 0 and time_ms - self.disturbed_ms < SETTLE_MS:
             return
         hour = time_ms // HOUR_MS
-        band = self._band
-        if band and band[-1][0] == hour:
-            last = band[-1]
-            if mean < last[1]:
-                last[1] = mean
-            elif mean > last[2]:
-                last[2] = mean
-        else:
-            band.append([hour, mean, mean])
+        kept = self._band[hour % HOURS_KEPT]
+        if kept[0] != hour:
+            kept[0], kept[1], kept[2] = float(hour), mean, mean
+        elif mean < kept[1]:
+            kept[1] = mean
+        elif mean > kept[2]:
+            kept[2] = mean
 
-    def usual(self) -> tuple[float, float] | None:
-        """Lowest and highest of the usual hours; None while too little is known."""
+    def look_usual(self) -> bool:
+        """Whether the usual hours are known: then their lowest and highest stand in ``usual_low``, ``usual_high``."""
         newest = self._last_ms // HOUR_MS
         if newest != self._usual_h:
             # hours that count are closed: the answer holds until the next hour begins
-            first, last = newest - USUAL_FROM_H, newest - USUAL_UNTIL_H
-            lows = [one for one in self._band if first <= one[0] <= last]
-            self._usual_band = (min(one[1] for one in lows), max(one[2] for one in lows)) if lows else None
+            known, low, high = False, inf, -inf
+            for kept in self._band:
+                if newest - USUAL_FROM_H <= kept[0] <= newest - USUAL_UNTIL_H:
+                    known, low, high = True, min(low, kept[1]), max(high, kept[2])
+            self.usual_known, self.usual_low, self.usual_high = known, low, high
             self._usual_h = newest
-        return self._usual_band
+        return self.usual_known
+
+    def usual(self) -> tuple[float, float] | None:
+        """Lowest and highest of the usual hours; None while too little is known."""
+        return (self.usual_low, self.usual_high) if self.look_usual() else None
+
+    def leaves(self, least: float) -> int:
+        """-1: below its usual band and falling; 1: above it and rising, by more than ``least`` or twice the noise."""
+        approach = self.approach
+        if approach.steady or not self.look_usual():
+            return 0
+        least = max(least, 2.0 * self.noise)
+        if approach.level < self.usual_low - least and approach.slope < 0:
+            return -1
+        return 1 if approach.level > self.usual_high + least and approach.slope > 0 else 0
+
+    @property
+    def spiked_ms(self) -> int:
+        """The newest odd reading of those that make a probe unsteady; -1 while it had fewer."""
+        return max(self.spikes) if len(self.spikes) >= SPIKES else -1
 
     @property
     def doubts(self) -> bool:
         """Whether the newest reading stood off so far that the next one must say what it was."""
-        return self._held is not None
+        return self._held_ms >= 0
 
     def renew(self, every_s: float) -> None:
         """After a past of means: single readings scatter more, and come at their own pace."""
@@ -218,7 +252,7 @@ class ChannelWatch:
         self._grain, self._same, self._same_odds = 0.0, 0, UNSEEN
         self._longest = 3600.0 / max(every_s, 1.0)
         self.spikes.clear()
-        self._held = None
+        self._held_ms = -1
 
     def odd(self, time_ms: int) -> None:
         """A reading the checks would not believe."""

@@ -6,8 +6,6 @@ weigh this (``causes.py``).
 
 from __future__ import annotations
 
-from collections import deque
-
 from api.judge.first_order import Approach
 
 QUARTER_MS, QUARTERS = 900_000, 12
@@ -18,28 +16,35 @@ EVERY_MS, KEPT = 290_000, 16
 class FallShape:
     """Follows one oxygen channel by its fitted level and slope."""
 
-    __slots__ = ("_levels", "_steepest")
+    __slots__ = ("_fell", "_kept_ms", "_levels", "_next", "_steepest")
 
     def __init__(self) -> None:
-        self._steepest: deque[tuple[int, float]] = deque(maxlen=QUARTERS)
-        self._levels: deque[tuple[int, float]] = deque(maxlen=KEPT)
+        self._steepest = [[-1.0, 0.0] for _ in range(QUARTERS)]
+        self._levels = [[-1.0, 0.0] for _ in range(KEPT)]
+        self._fell = self._next = 0
+        self._kept_ms = -1
 
     def take(self, approach: Approach) -> None:
         """After a look: keep the level, and the steepest sure fall of each quarter of an hour, three hours back."""
-        if not self._levels or approach.time_ms - self._levels[-1][0] >= EVERY_MS:
-            self._levels.append((approach.time_ms, approach.level))
-        if approach.slope >= 0 or approach.slope_sd > -0.25 * approach.slope:
+        if self._kept_ms < 0 or approach.time_ms - self._kept_ms >= EVERY_MS:
+            level = self._levels[self._next]
+            level[0], level[1] = float(approach.time_ms), approach.level
+            self._kept_ms, self._next = approach.time_ms, (self._next + 1) % KEPT
+        slope = approach.slope
+        if slope >= 0 or approach.slope_sd > -0.25 * slope:
             return
-        quarter, falls = approach.time_ms // QUARTER_MS, self._steepest
-        if falls and falls[-1][0] == quarter:
-            falls[-1] = (quarter, min(falls[-1][1], approach.slope))
-        else:
-            falls.append((quarter, approach.slope))
+        quarter, fall = approach.time_ms // QUARTER_MS, self._steepest[self._fell]
+        if fall[0] != quarter:
+            self._fell = (self._fell + 1) % QUARTERS
+            fall = self._steepest[self._fell]
+            fall[0], fall[1] = float(quarter), slope
+        elif slope < fall[1]:
+            fall[1] = slope
 
     def steepest(self, now_ms: int) -> float:
         """The steepest sure fall of the last three hours, negative; 0 when there was none. [unit/h]"""
         now = now_ms // QUARTER_MS
-        return min((slope for quarter, slope in self._steepest if now - quarter <= QUARTERS), default=0.0)
+        return min((slope for quarter, slope in self._steepest if quarter >= max(0, now - QUARTERS)), default=0.0)
 
     def sudden(self, approach: Approach, least: float) -> tuple[float, float]:
         """Share of the last hour's fall that came in its last half, and of that half's in its last quarter of an hour.
@@ -52,7 +57,9 @@ class FallShape:
 
     def _at(self, time_ms: int) -> float | None:
         """The level nearest to a moment, at most ten minutes off."""
-        off_ms, level = min(((abs(at_ms - time_ms), level) for at_ms, level in self._levels), default=(10**9, 0.0))
+        off_ms, level = min(
+            ((abs(at_ms - time_ms), level) for at_ms, level in self._levels if at_ms >= 0), default=(1e9, 0.0)
+        )
         return level if off_ms <= 2 * EVERY_MS + 30_000 else None
 
 

@@ -30,8 +30,6 @@ LAGS2 = 9.0
 SLOWEST_PER_H = 0.02
 """A slower rate, or one that grows, has no rest value that means anything."""
 HOUR_MS = 3.6e6
-Ways = tuple[tuple[float, float, float, float], tuple[tuple[float, float, float, float], ...]]
-"""What a step of some hours does, see ``ways``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,19 +56,6 @@ class Nature:
     ahead: tuple[tuple[tuple[float, float], ...], ...]
 
 
-def ways(nature: Nature, hours: float) -> Ways:
-    """What depends on the length of a step alone: wander of the slope, drift of the level by it, half of it, surge;
-    and for each rate the share of the slope that is left, its reach [h], both squared.
-    """
-    wander, surge = nature.wander**2 * hours, nature.surge**2 * hours
-    rates = []
-    for rate in nature.rates_per_h:
-        left = exp(-rate * hours)
-        reach = (1.0 - left) / rate
-        rates.append((left, reach, reach * reach, left * left))
-    return (wander, wander * hours * hours / 3.0, wander * hours / 2.0, surge), tuple(rates)
-
-
 class Approach:
     """Level and slope of one channel, fed with means of short spans. ``since_ms``: when the present slope began.
 
@@ -78,29 +63,49 @@ class Approach:
     """
 
     __slots__ = (
-        "_down", "_down_ms", "_hours", "_nature", "_states", "_up", "_up_ms", "_ways", "level", "looks",
-        "since_ms", "slope", "slope_sd", "steady", "time_ms", "weights",
+        "_down", "_down_ms", "_drift", "_half_wander", "_hours", "_nature", "_odds", "_rates", "_states", "_surge",
+        "_up", "_up_ms", "_wander", "_ways", "level", "looks", "since_ms", "slope", "slope_sd", "steady", "time_ms",
+        "weights",
     )  # fmt: skip
 
     def __init__(self, nature: Nature) -> None:
         self._nature = nature
+        self._rates = len(nature.rates_per_h)
         self.time_ms = self.since_ms = -1
-        self._hours, self._ways = 0.0, ways(nature, 0.0)
-        self._states: list[list[float]] = []
-        self._begin_weights()
+        self._odds = [0.0] * self._rates
+        self._ways = [[0.0] * 4 for _ in nature.rates_per_h]
+        self._set_step(0.0)
+        self._states = [[0.0] * 5 for _ in nature.rates_per_h]
+        self.weights = list(nature.shares)
         self._up = self._down = 0.0
         self._up_ms = self._down_ms = 0
         self.level = self.slope = self.slope_sd = 0.0
         self.steady = True
         self.looks = 0
 
+    def _set_step(self, hours: float) -> None:
+        """What depends on the length of a step alone: wander of the slope, drift of the level by it, half of it, surge;
+        and for each rate the share of the slope that is left, its reach [h], both squared.
+        """
+        nature = self._nature
+        self._hours = hours
+        self._wander = wander = nature.wander * nature.wander * hours
+        self._drift, self._half_wander = wander * hours * hours / 3.0, wander * hours / 2.0
+        self._surge = nature.surge * nature.surge * hours
+        for place in range(self._rates):
+            rate, way = nature.rates_per_h[place], self._ways[place]
+            left = exp(-rate * hours)
+            reach = (1.0 - left) / rate
+            way[0], way[1], way[2], way[3] = left, reach, reach * reach, left * left
+
     def _begin_weights(self) -> None:
-        self.weights = list(self._nature.shares)
+        for place in range(self._rates):
+            self.weights[place] = self._nature.shares[place]
 
     def begin(self, time_ms: int, value: float, noise: float) -> None:
         """A new stretch: the level is known, the slope is not."""
-        slope2 = self._nature.slope**2
-        self._states = [[value, 0.0, noise * noise, 0.0, slope2] for _ in self._nature.rates_per_h]
+        slope = self._nature.slope
+        self._states = [[value, 0.0, noise * noise, 0.0, slope * slope] for _ in self._nature.rates_per_h]
         self._begin_weights()
         self._up = self._down = 0.0
         self.time_ms = self.since_ms = time_ms
@@ -112,21 +117,25 @@ class Approach:
         if self.time_ms < 0:
             self.begin(time_ms, value, noise)
             return False
+        return self.go_on(time_ms, value, noise)
+
+    def go_on(self, time_ms: int, value: float, noise: float) -> bool:
+        """``take``, of a stretch that has begun."""
         before_ms, self.time_ms = self.time_ms, time_ms
-        nature = self._nature
         hours = (time_ms - before_ms) / HOUR_MS
         if hours != self._hours:
-            self._hours, self._ways = hours, ways(nature, hours)
-        wander, drift, half_wander, surge = self._ways[0]
+            self._set_step(hours)
+        wander, drift, half_wander, surge = self._wander, self._drift, self._half_wander, self._surge
         noise2 = noise * noise
         surprise = total = 0.0
-        odds: list[float] = []
-        for state, (left, reach, reach2, left2), weight in zip(self._states, self._ways[1], self.weights, strict=True):
-            level, slope, var, cross, slope_var = state
-            level += slope * reach
-            var += 2.0 * reach * cross + reach2 * slope_var + surge + drift
+        weights, odds = self.weights, self._odds
+        for place in range(self._rates):
+            state, way, weight = self._states[place], self._ways[place], weights[place]
+            left, reach, slope, cross, slope_var = way[0], way[1], state[1], state[3], state[4]
+            level = state[0] + slope * reach
+            var = state[2] + (2.0 * reach * cross + way[2] * slope_var + surge + drift)
             cross = left * (cross + reach * slope_var) + half_wander
-            slope_var = left2 * slope_var + wander
+            slope_var = way[3] * slope_var + wander
             whole = var + noise2
             root, off = sqrt(whole), value - level
             gain, slope_gain = var / whole, cross / whole
@@ -135,13 +144,15 @@ class Approach:
             state[4] = slope_var - slope_gain * cross
             z2 = off * off / whole
             likely = weight * exp(-0.5 * z2 if z2 < 16.0 else -8.0) / root
-            odds.append(likely)
+            odds[place] = likely
             total += likely
             surprise += weight * off / root
         if total > 0:
-            self.weights = [share if (share := one / total) > 0.002 else 0.002 for one in odds]
+            for place in range(self._rates):
+                share = odds[place] / total
+                weights[place] = share if share > 0.002 else 0.002
         else:
-            self.weights = list(nature.shares)
+            self._begin_weights()
         self.looks += 1
         changed = self._changed(before_ms, surprise, noise2)
         self._sum_up()
@@ -161,18 +172,23 @@ class Approach:
         self.since_ms = self._up_ms if up > down else self._down_ms
         self._up = self._down = 0.0
         self._begin_weights()
-        for state in self._states:
-            state[4] = max(state[4], self._nature.slope**2)
+        slope = self._nature.slope
+        for place in range(self._rates):
+            state = self._states[place]
+            state[4] = max(state[4], slope * slope)
             # while the change went unseen the level fell behind, and that is no slope
             state[2], state[3] = max(state[2], LAGS2 * noise2), 0.0
         self.looks = 0
         return True
 
     def _sum_up(self) -> None:
-        whole = sum(self.weights)
+        whole = 0.0
+        for place in range(self._rates):
+            whole += self.weights[place]
         level = slope = var = 0.0
-        for state, weight in zip(self._states, self.weights, strict=True):
-            share, steep = weight / whole, state[1]
+        for place in range(self._rates):
+            state = self._states[place]
+            share, steep = self.weights[place] / whole, state[1]
             level += share * state[0]
             slope += share * steep
             var += share * (state[4] + steep * steep)

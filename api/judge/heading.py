@@ -5,6 +5,8 @@ Must not do: fit (``first_order.py``), or repeat what the fixed limits say alrea
 
 from __future__ import annotations
 
+from math import inf
+
 from api.domain.alert import Priority
 from api.domain.band import Side
 from api.domain.care import CareRange
@@ -41,16 +43,22 @@ class Heading:
         self._looks: dict[Priority, int] = {}
         self._calm_ms = -1
 
+    @property
+    def idle(self) -> bool:
+        """Whether nothing is expected, and no look yet makes it likely."""
+        return self.level is None and not self._sure_ms
+
     def look(self, watch: ChannelWatch, care: CareRange, side: Side, quantity: Quantity) -> None:
         """Take a new look, after a span of readings closed."""
         now_ms = watch.approach.time_ms
         danger, tolerable = limits_of(care, side)
+        low, coolest_per_h, beyond = side is Side.LOW, coolest(quantity), BEYOND_USUAL.get(quantity, 0.0)
         passed = tolerable is not None and _passed(watch, tolerable, side)
         odds: dict[Priority, float] = {}
-        if _moves(watch, side, quantity):
-            if self.level is not None or passed or _unusual(watch, side, quantity):
+        if moves(watch, low, coolest_per_h):
+            if self.level is not None or passed or unusual(watch, low, beyond):
                 odds = _odds(watch, danger, tolerable, side)
-        if not odds and self.level is None and not self._sure_ms:
+        if not odds and self.idle:
             self.limit = danger if tolerable is None or passed else tolerable
             return
         for level in (Priority.URGENT, Priority.TODAY):
@@ -112,11 +120,16 @@ def _passed(watch: ChannelWatch, limit: float, side: Side) -> bool:
     return level < limit if side is Side.LOW else level > limit
 
 
-def _moves(watch: ChannelWatch, side: Side, quantity: Quantity) -> bool:
-    """Whether the water goes towards this side; not where it is steady, turned back or has just been disturbed."""
+def coolest(quantity: Quantity) -> float:
+    """The steepest fall that is the water's own. [unit/h]"""
+    return QUICKEST_COOLING_K_H if quantity is Quantity.TEMPERATURE else -inf
+
+
+def moves(watch: ChannelWatch, low: bool, coolest_per_h: float) -> bool:
+    """Whether the water goes towards a side; not where it is steady, turned back or has just been disturbed."""
     approach = watch.approach
-    away = approach.slope < 0 if side is Side.LOW else approach.slope > 0
-    if not away or (quantity is Quantity.TEMPERATURE and approach.slope < QUICKEST_COOLING_K_H):
+    away = approach.slope < 0 if low else approach.slope > 0
+    if not away or approach.slope < coolest_per_h:
         return False
     disturbed = watch.disturbed_ms >= 0 and approach.time_ms - watch.disturbed_ms < SETTLE_MS
     return not disturbed and not approach.steady
@@ -133,13 +146,21 @@ def _odds(watch: ChannelWatch, danger: float | None, tolerable: float | None, si
     return {Priority.URGENT: urgent, Priority.TODAY: today}
 
 
-def _unusual(watch: ChannelWatch, side: Side, quantity: Quantity) -> bool:
-    usual = watch.usual()
-    if usual is None:
+def unusual(watch: ChannelWatch, low: bool, beyond: float) -> bool:
+    """Whether the water has left its usual band on a side."""
+    if not watch.look_usual():
         return watch.approach.time_ms - watch.approach.since_ms > 1_800_000
-    least = max(BEYOND_USUAL.get(quantity, 0.0), 2.0 * watch.noise)
+    least = max(beyond, 2.0 * watch.noise)
     level = watch.approach.level
-    return level < usual[0] - least if side is Side.LOW else level > usual[1] + least
+    return level < watch.usual_low - least if low else level > watch.usual_high + least
+
+
+def asks(watch: ChannelWatch, low: bool, tolerable: float, coolest_per_h: float, beyond: float) -> bool:
+    """Whether a look at a side that expects nothing has to reckon odds. ``tolerable``: infinite where there is none."""
+    if not moves(watch, low, coolest_per_h):
+        return False
+    passed = watch.approach.level < tolerable if low else watch.approach.level > tolerable
+    return passed or unusual(watch, low, beyond)
 
 
 def outlook_of(watch: ChannelWatch, care: CareRange | None) -> Outlook:

@@ -10,7 +10,7 @@ from math import log
 
 from api.domain.cause import Cause, CauseName
 from api.domain.quantity import MEANING, Quantity
-from api.judge.channel_watch import ChannelWatch
+from api.judge.channel_watch import SPIKES, ChannelWatch
 from api.judge.slow_fall import Fall
 from api.judge.standstill import Standstill
 from api.science.oxygen import saturation_mg_l
@@ -21,7 +21,7 @@ TOGETHER_DAYS_MS = 10 * 86_400_000
 """By all of them at once: counted on the simulated room, once a month at ten minutes a reading, where two repeats have
 to tell; once in four months at five minutes, hardly ever where it speaks more often (judgement)."""
 STUCK_LEAST_MS = 1_200_000
-SPIKES, SPIKES_MS = 3, 1_500_000
+SPIKES_MS = 1_500_000
 """Three odd readings within 25 minutes (judgement)."""
 LIFTED_AFTER_MS, LIFTED_UNTIL_MS = 1_140_000, 12 * 3_600_000
 """Out of the water for so long is forgotten, not cleaned: 19 minutes, so that 30 are kept at slow probes."""
@@ -35,14 +35,14 @@ AIR_SHARE = 0.06
 
 def untroubled(watches: Iterable[ChannelWatch], still: Standstill | None, now_ms: int) -> bool:
     """Whether a probe moves, has jumped nowhere of late and said nothing odd: then none of the below is found."""
-    if still is None or not still.moves:
+    return still is not None and still.moves and all(quiet_of_late(watch, now_ms) for watch in watches)
+
+
+def quiet_of_late(watch: ChannelWatch, now_ms: int) -> bool:
+    """The same of one channel: it moves, and neither jumped nor was odd."""
+    if watch.same > 1 or 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
         return False
-    for watch in watches:
-        if watch.same > 1 or 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
-            return False
-        if len(watch.spikes) >= SPIKES and now_ms - max(watch.spikes) <= SPIKES_MS:
-            return False
-    return True
+    return watch.spiked_ms < 0 or now_ms - watch.spiked_ms > SPIKES_MS
 
 
 def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | None, now_ms: int) -> Cause | None:

@@ -7,9 +7,7 @@ not do: weigh this beside other causes (``tank_watch.py``).
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
-from itertools import islice
 from math import sqrt
 
 CELL_MS = 1_200_000
@@ -20,6 +18,7 @@ PAST = 78
 LENGTHS = (7, 8, 10, 12, 15, 18, 22, 26, 30)
 """Falls of 2 to 10 hours are looked for. [cells]"""
 LEAST_KNOWN = 24
+KEPT = PAST + LENGTHS[-1]
 FALLEN_MG_L, BELOW_MG_L, BEGAN_MG_L = 0.7, 0.45, 0.25
 """So far it fell, so far it stands below its usual low now, and so near to that, or to the hours before, it began. A
 third of a milligram less than the 1 mg/L from which on the probe is said to lie (judgement, tuned on the simulated
@@ -49,21 +48,27 @@ class Fall:
     usual: float
 
 
-Cell = tuple[int, float, float]
-"""Number of the cell, oxygen [mg/L], temperature [Cel]."""
-
-
 class SlowFall:
     """Keeps the means of one oxygen channel; ``found`` is the fall seen when the newest mean closed, if any."""
 
-    __slots__ = ("_cell", "_cells", "_count", "_heat", "_oxygen", "found")
+    __slots__ = (
+        "_before", "_cell", "_cells", "_count", "_fallen", "_heat", "_kept", "_next", "_oxygen", "_part", "_since_ms",
+        "_slope", "_usual", "falls",
+    )  # fmt: skip
 
     def __init__(self) -> None:
-        self._cells: deque[Cell] = deque(maxlen=PAST + LENGTHS[-1])
+        self._cells = [[-1.0, 0.0, 0.0] for _ in range(KEPT)]
+        """Number of the cell, oxygen [mg/L], temperature [Cel]; the oldest stands at ``_next`` when all are filled."""
+        self._before, self._part = [0.0] * PAST, [0.0] * LENGTHS[-1]
+        self._kept = self._next = self._count = 0
         self._cell = -1
         self._oxygen = self._heat = 0.0
-        self._count = 0
-        self.found: Fall | None = None
+        self.falls, self._since_ms, self._fallen, self._slope, self._usual = False, -1, 0.0, 0.0, 0.0
+
+    @property
+    def found(self) -> Fall | None:
+        """The fall."""
+        return Fall(self._since_ms, self._fallen, self._slope, self._usual) if self.falls else None
 
     def closes(self, time_ms: int) -> bool:
         """Whether a look at this time closes a mean."""
@@ -74,58 +79,89 @@ class SlowFall:
         cell = time_ms // CELL_MS
         if cell != self._cell:
             if self._count:
-                self._cells.append((self._cell, self._oxygen / self._count, self._heat / self._count))
-                self.found = self._look(noise_mg_l, quiet_ms)
+                self._keep(float(self._cell), self._oxygen / self._count, self._heat / self._count)
+                self.falls = self._look(noise_mg_l, quiet_ms)
             self._cell, self._count, self._oxygen, self._heat = cell, 0, 0.0, 0.0
         self._count += 1
         self._oxygen += oxygen_mg_l
         self._heat += temperature_c
 
-    def _look(self, noise_mg_l: float, quiet_ms: int) -> Fall | None:
+    def _keep(self, number: float, oxygen_mg_l: float, temperature_c: float) -> None:
+        cell = self._cells[self._next]
+        cell[0], cell[1], cell[2] = number, oxygen_mg_l, temperature_c
+        self._next = (self._next + 1) % KEPT
+        self._kept = min(self._kept + 1, KEPT)
+
+    def _of(self, place: int, what: int) -> float:
+        """What a cell says, counted from the oldest."""
+        return self._cells[(self._next - self._kept + place) % KEPT][what]
+
+    def _look(self, noise_mg_l: float, quiet_ms: int) -> bool:
         """The shortest stretch up to now that is such a fall."""
-        cells = list(self._cells)
+        last = self._kept - 1
         for length in LENGTHS:
-            first = len(cells) - length
-            if first < LEAST_KNOWN or cells[first][0] * CELL_MS <= quiet_ms:
-                return None
-            if cells[-1][0] - cells[first][0] != length - 1:
+            first = self._kept - length
+            if first < LEAST_KNOWN or self._of(first, 0) * CELL_MS <= quiet_ms:
+                return False
+            if self._of(last, 0) - self._of(first, 0) != length - 1:
                 continue  # a gap
-            if cells[first][1] - cells[-1][1] < FALLEN_LEAST:
+            if self._of(first, 1) - self._of(last, 1) < FALLEN_LEAST:
                 continue  # it did not fall so far, whatever is usual
-            before = sorted(one[1] for one in islice(cells, max(0, first - PAST), first))
-            usual = before[int(USUAL_LOW * len(before))]
-            fall = _fall(cells[first:], usual, min(usual, _just_before(cells, first)), noise_mg_l)
-            if fall is not None:
-                return fall
-        return None
+            usual = self._usual_low(first)
+            if self._is_fall(first, usual, min(usual, self._just_before(first)), noise_mg_l):
+                return True
+        return False
+
+    def _usual_low(self, first: int) -> float:
+        """The usual low of the day before a stretch."""
+        start = max(0, first - PAST)
+        for place in range(start, first):
+            self._before[place - start] = self._of(place, 1)
+        return low_quarter(self._before[: first - start])
+
+    def _just_before(self, first: int) -> float:
+        """Where the water stood one to two hours before a fall: at night it may be lower than most of the day."""
+        return (self._of(first - 6, 1) + self._of(first - 5, 1) + self._of(first - 4, 1)) / 3.0
+
+    def _is_fall(self, first: int, usual: float, from_mg_l: float, noise_mg_l: float) -> bool:
+        oxygen, count = self._part, self._kept - first
+        warm_c = self._of(first, 2)
+        for place in range(count):
+            oxygen[place] = self._of(first + place, 1) + HOLDS_LESS * (self._of(first + place, 2) - warm_c)
+        if usual - oxygen[count - 1] < BELOW_MG_L or from_mg_l - oxygen[0] > BEGAN_MG_L:
+            return False
+        if abs(self._of(self._kept - 1, 2) - warm_c) > WARMS_K:
+            return False
+        slope, off = line(oxygen[:count])
+        fallen = -slope * (count - 1) / CELLS_H
+        if fallen < FALLEN_MG_L or not SLOWEST < -slope < QUICKEST or off > STRAIGHT_MG_L + NOISES * noise_mg_l:
+            return False
+        half = count // 2 + 1
+        began, ends = line(oxygen[:half])[0], line(oxygen[count - half : count])[0]
+        if began >= 0 or not SLOWS < ends / began < HASTENS:
+            return False
+        self._since_ms, self._usual = int(self._of(first, 0)) * CELL_MS, usual
+        self._fallen, self._slope = fallen, slope
+        return True
 
 
-def _just_before(cells: list[Cell], first: int) -> float:
-    """Where the water stood one to two hours before a fall: at night it may be lower than most of the day."""
-    return sum(one[1] for one in cells[first - 6 : first - 3]) / 3.0
-
-
-def _fall(part: list[Cell], usual: float, from_mg_l: float, noise_mg_l: float) -> Fall | None:
-    oxygen = [one[1] + HOLDS_LESS * (one[2] - part[0][2]) for one in part]
-    if usual - oxygen[-1] < BELOW_MG_L or from_mg_l - oxygen[0] > BEGAN_MG_L:
-        return None
-    if abs(part[-1][2] - part[0][2]) > WARMS_K:
-        return None
-    slope, off = line(oxygen)
-    fallen = -slope * (len(oxygen) - 1) / CELLS_H
-    if fallen < FALLEN_MG_L or not SLOWEST < -slope < QUICKEST or off > STRAIGHT_MG_L + NOISES * noise_mg_l:
-        return None
-    half = len(oxygen) // 2 + 1
-    began, ends = line(oxygen[:half])[0], line(oxygen[-half:])[0]
-    if began >= 0 or not SLOWS < ends / began < HASTENS:
-        return None
-    return Fall(part[0][0] * CELL_MS, fallen, slope, usual)
+def low_quarter(values: list[float]) -> float:
+    """The value a quarter of them lie below."""
+    return sorted(values)[int(USUAL_LOW * len(values))]
 
 
 def line(values: list[float]) -> tuple[float, float]:
     """Slope of the straight line through means of 20 minutes [unit/h], and their root mean square off it [unit]."""
-    count = len(values)
-    middle, mean = (count - 1) / 2.0, sum(values) / count
-    slope = sum((place - middle) * one for place, one in enumerate(values)) / (count * (count * count - 1) / 12.0)
-    off2 = sum((one - mean - slope * (place - middle)) ** 2 for place, one in enumerate(values)) / count
-    return slope * CELLS_H, sqrt(off2)
+    count, mean = len(values), 0.0
+    middle = (count - 1) / 2.0
+    for value in values:
+        mean += value
+    mean /= count
+    slope = off2 = 0.0
+    for place in range(count):
+        slope += (place - middle) * values[place]
+    slope /= count * (count * count - 1) / 12.0
+    for place in range(count):
+        off = values[place] - mean - slope * (place - middle)
+        off2 += off * off
+    return slope * CELLS_H, sqrt(off2 / count)

@@ -27,8 +27,18 @@ LONGEST_KEPT, AT_MOST, AT_MOST_MS = 0.999, 1.5, 1_200_000
 GAP_READINGS = 4.0
 
 
-def _bin(repeats: int) -> int:
-    return min(BINS, repeats.bit_length()) - 1
+PLACES = {Quantity.TEMPERATURE: 0, Quantity.OXYGEN: 1, Quantity.OXYGEN_SATURATION: 2}
+"""Where the quantities that are followed stand."""
+FOLLOWED = len(PLACES)
+
+
+def bin_of(repeats: int) -> int:
+    """Where a run of so many repeats, at least one, is counted."""
+    place = 0
+    while repeats > 1 and place < BINS - 1:
+        repeats >>= 1
+        place += 1
+    return place
 
 
 class Habit:
@@ -45,16 +55,16 @@ class Habit:
         if not run and self.goes[0] + 1.0 <= MANY:  # nearly always
             self.goes[0] += 1.0
             return
-        stays = self.stays
         if run == 0 and self.goes[0] < MANY:
             self.goes[0] += 1.0
             return
         for repeat in range(1, min(run, LEARNED_REPEATS) + 1):
-            stays[_bin(repeat)] += 1.0
+            self.stays[bin_of(repeat)] += 1.0
         if run <= LEARNED_REPEATS:
-            self.goes[_bin(run + 1)] += 1.0
+            self.goes[bin_of(run + 1)] += 1.0
             if self.goes[0] > MANY:
-                self.stays, self.goes = [one / 2.0 for one in stays], [one / 2.0 for one in self.goes]
+                for place in range(BINS):
+                    self.stays[place], self.goes[place] = self.stays[place] / 2.0, self.goes[place] / 2.0
 
     def take(self, time_ms: int, value: float, every_ms: float) -> None:
         """One reading."""
@@ -83,7 +93,7 @@ class Standstill:
     __slots__ = ("_begun_ms", "_habits", "_longest_ms", "_moment_ms", "_moved_ms", "_run", "_together")
 
     def __init__(self) -> None:
-        self._habits: dict[Quantity, Habit] = {}
+        self._habits = [Habit() for _ in PLACES]
         self._together = Habit()
         self._begun_ms = self._moment_ms = self._moved_ms = -1
         self._run = 0
@@ -91,14 +101,17 @@ class Standstill:
 
     def take(self, quantity: Quantity, time_ms: int, value: float, every_ms: float) -> None:
         """One reading, in the order of time; quantities of one moment one after the other."""
+        self.hear(PLACES[quantity], time_ms, value, every_ms)
+
+    def hear(self, place: int, time_ms: int, value: float, every_ms: float) -> None:
+        """``take``, by the quantity's place."""
         if time_ms != self._moment_ms:
             if time_ms < self._moment_ms:
                 return
             self._close(every_ms)
             self._moment_ms = time_ms
-        habit = self._habits.get(quantity)
-        if habit is None:
-            habit = self._habits[quantity] = Habit()
+        habit = self._habits[place]
+        if habit.last_ms < 0:
             self._begun_ms = time_ms
         if time_ms > habit.last_ms:
             habit.take(time_ms, value, every_ms)
@@ -112,7 +125,7 @@ class Standstill:
 
     def _close(self, every_ms: float) -> None:
         """A moment is complete: learn how long all stood still together."""
-        run = 0 if self.moves else min((habit.same for habit in self._live(every_ms)), default=0)
+        run = 0 if self.moves else self._same(every_ms)
         if run <= self._run:
             self._together.learn(self._run)
             if self._run:
@@ -120,22 +133,31 @@ class Standstill:
                 self._longest_ms = max(LONGEST_KEPT * self._longest_ms, min(self._run * every_ms, most_ms))
         self._run = run
 
+    def _same(self, every_ms: float) -> int:
+        """How often all of them have said the same again."""
+        until_ms, least = self._moment_ms - GAP_READINGS * every_ms, -1
+        for place in range(FOLLOWED):
+            habit = self._habits[place]
+            if habit.last_ms >= until_ms and habit.last_ms >= 0 and (least < 0 or habit.same < least):
+                least = habit.same
+        return max(least, 0)
+
     def _live(self, every_ms: float) -> list[Habit]:
         until_ms = self._moment_ms - GAP_READINGS * every_ms
-        return [habit for habit in self._habits.values() if habit.last_ms >= until_ms]
+        return [habit for habit in self._habits if habit.last_ms >= max(0.0, until_ms)]
 
     def nats(self, every_ms: float) -> float:
         """Evidence that the probe stands still: minus the log of the odds that a live one says the same so long."""
         habits = self._live(every_ms)
-        run = min((habit.same for habit in habits), default=0)
+        run = self._same(every_ms)
         if run < 2 or len(habits) < 2 or self._moment_ms - self._begun_ms < KNOWN_MS:
             return 0.0
         single = [habit.odds() for habit in habits]
-        coarse = min(odds[_bin(run + 1)] for odds in single) > COARSE
+        coarse = min(odds[bin_of(run + 1)] for odds in single) > COARSE
         if run * every_ms <= (LONGER_COARSE if coarse else LONGER) * self._longest_ms:
             return 0.0
         nats, together = 0.0, self._together
-        for place in range(_bin(run) + 1):
+        for place in range(bin_of(run) + 1):
             repeats = min(run, (2 << place) - 1) - (1 << place) + 1 if place < BINS - 1 else run - (1 << place) + 1
             chance = 1.0
             for odds in single:

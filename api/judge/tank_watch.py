@@ -160,7 +160,7 @@ class TankWatch:
 
     def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
         """Fell for hours in a slow straight line, well below what the day before showed; until it is back near that."""
-        if not self._drifts and all(slow.found is None for slow in self._slow.values()):
+        if not self._drifts and not any(slow.falls for slow in self._slow.values()):
             return None
         for quantity, per in PER_MG_L.items():
             key = (probe, quantity)
@@ -276,18 +276,8 @@ class TankWatch:
 
     def departs(self, quantity: Quantity) -> int:
         """Whether this tank leaves its usual band now: -1 below, 1 above, 0 not."""
-        for (_, own), watch in self.channels.items():
-            if own is quantity and not watch.approach.steady:
-                usual = watch.usual()
-                if usual is None:
-                    continue
-                least = max(DEPARTS[quantity], 2.0 * watch.noise)
-                approach = watch.approach
-                if approach.level < usual[0] - least and approach.slope < 0:
-                    return -1
-                if approach.level > usual[1] + least and approach.slope > 0:
-                    return 1
-        return 0
+        found = (one.leaves(DEPARTS[quantity]) for (_, own), one in self.channels.items() if own is quantity)
+        return next((way for way in found if way), 0)
 
     def starves(self) -> tuple[bool, bool]:
         """Whether want of oxygen is expected, and whether within hours."""
