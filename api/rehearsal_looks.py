@@ -5,20 +5,49 @@ Must not do: look (``services/watch.py`` does), or know how readings come.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+
+import numpy as np
 
 from api.domain.alert import AlertKind, Priority, Subject
 from api.domain.tank import Probe
 from api.judge.alert_cycle import STANDING, Track
+from api.science.arrays import Ints
 from api.services.memory import Layered
 from api.services.plan import RoomPlan
 from api.services.watch import quiet_after_s
 
 HOUR_MS = 3_600_000
+FOR_EVER_MS = 2**62
+
+
+class Silences:
+    """When probes will have missed their readings, where all that they will say is known."""
+
+    def __init__(self) -> None:
+        self._ends_ms = self._from_ms = np.zeros(0, np.int64)
+
+    def know(self, spoke_ms: Sequence[Ints], missed_ms: Sequence[int]) -> None:
+        """``spoke_ms``: all the times of each probe, the first when the rehearsal began; and how long each may miss."""
+        gaps = []
+        for times_ms, most_ms in zip(spoke_ms, missed_ms, strict=True):
+            ends_ms = np.append(times_ms[1:], FOR_EVER_MS)
+            long = ends_ms - times_ms > most_ms
+            gaps.append((times_ms[long] + most_ms, ends_ms[long]))
+        from_ms, ends_ms = (np.concatenate(part) for part in zip(*gaps, strict=True))
+        order = np.argsort(ends_ms, kind="stable")
+        self._ends_ms = ends_ms[order]
+        self._from_ms = np.minimum.accumulate(from_ms[order][::-1])[::-1]
+
+    def begin_ms(self, now_ms: int) -> int:
+        """When the first probe will have missed its readings, or has missed them now."""
+        return int(self._from_ms[np.searchsorted(self._ends_ms, now_ms)])
 
 
 class Looks:
-    """``spoke_ms``: when a probe last spoke, or when the rehearsal began."""
+    """``spoke_ms``: when a probe last spoke, or when the rehearsal began. ``silences``: where they are known before."""
+
+    silences: Silences | None = None
 
     def __init__(self, plan: RoomPlan, tracks: Layered[Subject, Track], spoke_ms: Callable[[Probe], int]) -> None:
         self._plan, self._tracks, self._spoke_ms = plan, tracks, spoke_ms
@@ -31,7 +60,7 @@ class Looks:
     def nothing_until(self, now_ms: int) -> int:
         """Until when looks are known to find what the last one found; before ``now_ms``: this one must be made."""
         if self._calm:
-            quiet_ms = self._all_heard_until()
+            quiet_ms = self._all_heard_until(now_ms)
             if now_ms <= quiet_ms:
                 return quiet_ms
         self._calm = False
@@ -46,11 +75,19 @@ class Looks:
         if any(missed):
             return now_ms  # until it is heard, which may be at any time
         self._calm = bool(self._probes) and not plan.asked_to_calibrate()
-        return min(due_ms, self._all_heard_until())
+        return min(due_ms, self._all_heard_until(now_ms))
 
-    def _all_heard_until(self) -> int:
-        """When the first probe will have missed its readings."""
-        return min((self._spoke_ms(probe) + missed_ms for probe, missed_ms in self._missed_ms), default=2**62)
+    def know(self, times_ms: Callable[[Probe], Ints]) -> None:
+        """All that each probe will say is known, and when the rehearsal began before it."""
+        if self._missed_ms:
+            self.silences = Silences()
+            self.silences.know([times_ms(one) for one, _ in self._missed_ms], [ms for _, ms in self._missed_ms])
+
+    def _all_heard_until(self, now_ms: int) -> int:
+        """When the first probe will have missed its readings, as far as is known."""
+        if self.silences is not None:
+            return self.silences.begin_ms(now_ms)
+        return min((self._spoke_ms(probe) + missed_ms for probe, missed_ms in self._missed_ms), default=FOR_EVER_MS)
 
     def _nothing_due_until(self, now_ms: int) -> int:
         """The same for calibrations."""

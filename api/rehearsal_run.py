@@ -16,20 +16,24 @@ from api.domain.alert import AlertEvent, AlertKind
 from api.domain.quantity import Quantity
 from api.domain.tank import Probe
 from api.judge.alert_cycle import Sample
+from api.judge.calm_run import Rows
 from api.judge.change_watch import STEPWISE
 from api.judge.natures import NATURES
 from api.judge.samples import usable
 from api.judge.tank_watch import TankWatch
 from api.rehearsal import Rehearsal, Told
+from api.rehearsal_calm import CalmStretches
+from api.rehearsal_compiled import compiled_run
 from api.rehearsal_store import LazyStore
+from api.science.arrays import Bools, Ints
 from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Recording, packs, straight
 
 ROWS_TOGETHER = 20_000
-Row = tuple[int, int, int, float, bool]
-"""Time, number of the channel, place in its recording, value, whether it is calm."""
+COMPILED_FROM = 100_000
+"""Fewer readings are gone through before the calm run is loaded."""
 
 
 @dataclass(slots=True)
@@ -39,7 +43,6 @@ class Line:
     checked: CheckedRecording
     watch: TankWatch | None = None
     at_rest: bool = False
-    heard_ms: int = -1
     changes: dict[int, list[tuple[AlertKind, Sample]]] = field(default_factory=dict)
 
 
@@ -56,69 +59,105 @@ class RehearsalRun(Rehearsal):
             if (channel := plan.channel(one.probe, one.quantity)).tank is not None
             for checked in [CheckedRecording(one, channel)]
         ]
-        self._by_key = {line.checked.key: line for line in self._lines}
+        checked = [line.checked for line in self._lines]
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
+        self._calm: CalmStretches | None = None
+        if sum(len(one.values) for one in checked) >= COMPILED_FROM and (run := compiled_run()) is not None:
+            self._calm = CalmStretches(checked, self.ingest.judging, run)
+        self._heard_ms = self._calm.memory.heard_ms if self._calm is not None else np.full(len(checked), -1)
         if isinstance(self.store, LazyStore):
-            self.store.give({line.checked.key: line.checked for line in self._lines})
+            self.store.give({one.key: one for one in checked})
         self._events: list[AlertEvent] = []
         self._unsettled = False
-        self._measured = {
-            probe.id: [self._by_key[key] for v in probe.values if (key := (probe.id, v.quantity)) in self._by_key]
-            for probe in plan.probes.values()
-        }
+        self._measured = {name: [at for at, one in enumerate(checked) if one.key[0] == name] for name in plan.probes}
 
     def run(self, end_ms: int, done: Callable[[int], object] = lambda count: None) -> list[Told]:
         """Everything told until a time. ``done`` hears now and then how many readings were gone through."""
         told: list[Told] = []
-        for rows in self._rows(end_ms):
-            self._go(rows)
-            done(len(rows))
+        self._looks.know(lambda probe: self._spoken_ms(probe, end_ms))
+        for rows, places, within in self._rows(end_ms):
+            self._go(rows, places, within)
+            done(len(places))
             told += self._taken()
         self._tell()
+        if self._calm is not None:
+            self._calm.end()
         self._wait_until(end_ms)
         return told + self._taken()
 
-    def _rows(self, end_ms: int) -> Iterator[list[Row]]:
-        """All readings in the order the line takes them: by time, temperatures first."""
+    def _rows(self, end_ms: int) -> Iterator[tuple[Rows, Ints, Bools]]:
+        """All readings in the order the line takes them: by time, temperatures first; their places in their recordings,
+        and whether each passed its checks and lies within its limits. What changes too fast is not calm.
+        """
         if not self._lines:
             return
-        recorded = [line.checked.recording for line in self._lines]
-        times = np.concatenate([one.times_ms for one in recorded])
-        places = np.concatenate([one.places for one in recorded])
-        number = np.repeat(np.arange(len(recorded)), [len(one.times_ms) for one in recorded])
-        later = np.array([one.quantity is not Quantity.TEMPERATURE for one in recorded])[number]
+        checked = [line.checked for line in self._lines]
+        times = np.concatenate([one.recording.times_ms for one in checked])
+        places = np.concatenate([one.recording.places for one in checked])
+        number = np.repeat(np.arange(len(checked)), [len(one.values) for one in checked])
+        later = np.array([one.recording.quantity is not Quantity.TEMPERATURE for one in checked])[number]
         order = np.lexsort((places, later, times))
         order = order[(times[order] >= EARLIEST_MS) & (times[order] <= end_ms)]
-        own = np.concatenate([np.arange(len(one.times_ms)) for one in recorded])
-        values = np.concatenate([line.checked.values for line in self._lines])
-        calm = np.concatenate([line.checked.calm for line in self._lines])
+        own = np.concatenate([np.arange(len(one.values)) for one in checked])
+        values = np.concatenate([one.values for one in checked])
+        within = np.concatenate([one.calm for one in checked])
+        calm = np.concatenate([_unchanged(line) for line in self._lines]) & within
         for start in range(0, len(order), ROWS_TOGETHER):
             some = order[start : start + ROWS_TOGETHER]
-            yield list(
-                zip(*(one[some].tolist() for one in (times, number, own, values, calm)), strict=True)
-            )  # fmt: skip
+            yield Rows(times[some], number[some], values[some], calm[some]), own[some], within[some]
 
-    def _go(self, rows: list[Row]) -> None:
-        lines, calm_of, events, now_ms = self._lines, self.ingest.judging.calm, self._events, self.now_ms
-        look_ms = self._looked_ms + self._step_ms
-        for time_ms, number, at, value, calm in rows:
-            if time_ms != now_ms:
-                if self._unsettled or events:
-                    self._tell()
-                if time_ms >= look_ms:
-                    self._wait_until(time_ms)
-                    look_ms = self._looked_ms + self._step_ms
-                self.now_ms = now_ms = time_ms
-            line = lines[number]
-            line.heard_ms = time_ms
-            if calm and line.at_rest and line.watch is not None:
-                checked = line.checked
-                if not calm_of(line.watch, checked.key, time_ms, value, checked.channel, events):
-                    self._weigh(line, at, heard=True)
+    def _go(self, rows: Rows, places: Ints, within: Bools) -> None:
+        """Rows one after the other; where nothing can come up the calm run goes ahead, if there is one."""
+        at, end, heard = 0, len(places), False
+        listed = [one.tolist() for one in (rows.times_ms, rows.numbers, places, rows.values, within)]
+        while at < end:
+            time_ms, number, place, value, calm = (one[at] for one in listed)
+            if time_ms != self.now_ms:
+                self._moment(time_ms)
+            if self._calm is not None and not self._unsettled and self._calm.lent(number, time_ms, self._at_rest):
+                begun = at
+                at, heard = self._calm.go(rows, at, self._looked_ms + self._step_ms)
+                if at > begun:
+                    self.now_ms = listed[0][at - 1]
+                if not heard and (at == end or listed[0][at] >= self._looked_ms + self._step_ms):
+                    continue
+                time_ms, number, place, value, calm = (one[at] for one in listed)
+                if time_ms != self.now_ms:
+                    self._moment(time_ms)
+            if self._calm is not None:
+                self._calm.give_back(number)
+            self._row(number, place, value, calm, heard)
+            at, heard = at + 1, False
+
+    def _at_rest(self, number: int) -> bool:
+        line = self._lines[number]
+        return line.at_rest and line.watch is not None
+
+    def _moment(self, time_ms: int) -> None:
+        """The next moment comes: what was there is settled, and looks for silence are made."""
+        if self._unsettled or self._events:
+            self._tell()
+        if time_ms >= self._looked_ms + self._step_ms:
+            self._wait_until(time_ms)
+        self.now_ms = time_ms
+
+    def _row(self, number: int, at: int, value: float, calm: bool, heard: bool) -> None:
+        """One reading; ``heard``: its forecast knows of it already, and what that leads to has to be looked at."""
+        line, time_ms = self._lines[number], self.now_ms
+        checked, judging, watch = line.checked, self.ingest.judging, line.watch
+        self._heard_ms[number] = time_ms
+        if calm and line.at_rest and watch is not None:
+            if heard:
+                watch.look(checked.key, checked.channel.care)
+                fine = judging.looked(watch, checked.key, time_ms, checked.channel, self._events)
             else:
-                self._weigh(line, at, heard=False)
-            if at in line.changes:
-                self._change(line, at)
+                fine = judging.calm(watch, checked.key, time_ms, value, checked.channel, self._events)
+            if not fine:
+                self._weigh(line, at, heard=True)
+        else:
+            self._weigh(line, at, heard=False)
+        if at in line.changes:
+            self._change(line, at)
 
     def _weigh(self, line: Line, at: int, *, heard: bool) -> None:
         """The whole of a reading's judgement; ``heard``: its forecast knows of it already."""
@@ -176,15 +215,28 @@ class RehearsalRun(Rehearsal):
     def _look(self) -> None:
         self._put_time()
         newest = self.ingest.newest.settled
-        for line in self._lines:
-            if line.heard_ms >= 0:
-                newest[line.checked.key] = line.heard_ms
+        for line, heard_ms in zip(self._lines, self._heard_ms.tolist(), strict=True):
+            if heard_ms >= 0:
+                newest[line.checked.key] = heard_ms
         self._watch.look()
+
+    def _spoken_ms(self, probe: Probe, end_ms: int) -> Ints:
+        """When the rehearsal begins, and when a probe speaks until its end."""
+        own = [self._lines[at].checked.recording.times_ms for at in self._measured[probe.id]]
+        spoken = [times_ms[(times_ms >= EARLIEST_MS) & (times_ms <= end_ms)] for times_ms in own]
+        return np.unique(np.concatenate([np.array([self._watch.since_ms]), *spoken]))
 
     def _spoke_ms(self, probe: Probe) -> int:
         """When a probe last spoke, or when the rehearsal began."""
-        heard = [line.heard_ms for line in self._measured[probe.id]]
-        return max(heard) if heard and max(heard) >= 0 else self._watch.since_ms
+        heard_ms = max((int(self._heard_ms[at]) for at in self._measured[probe.id]), default=-1)
+        return heard_ms if heard_ms >= 0 else self._watch.since_ms
+
+
+def _unchanged(line: Line) -> Bools:
+    """Which readings lead to no look at how much the water has changed."""
+    out = np.ones(len(line.checked.values), dtype=bool)
+    out[list(line.changes)] = False
+    return out
 
 
 def rehearsed(

@@ -87,9 +87,9 @@ class ChannelWatch:
         return self._usual(time_ms, value)
 
     def plain(self, time_ms: int, value: float) -> bool:
-        """Whether a reading follows the last one without a gap, neither is odd, and the slope has begun: most do."""
+        """Whether a reading follows the last one without a gap, and neither is odd; most do."""
         last_ms = self._last_ms
-        if not 0 <= last_ms < time_ms or self._held_ms >= 0 or self.approach.time_ms < 0:
+        if not 0 <= last_ms < time_ms or self._held_ms >= 0:
             return False
         if time_ms - last_ms > GAP_MS and time_ms - last_ms > GAP_READINGS * self.every_ms:
             return False

@@ -24,7 +24,7 @@ class FallShape:
         self._fell = self._next = 0
         self._kept_ms = -1
 
-    def take(self, approach: Approach) -> None:
+    def keep(self, approach: Approach) -> None:
         """After a look: keep the level, and the steepest sure fall of each quarter of an hour, three hours back."""
         if self._kept_ms < 0 or approach.time_ms - self._kept_ms >= EVERY_MS:
             level = self._levels[self._next]

@@ -105,7 +105,9 @@ class Approach:
     def begin(self, time_ms: int, value: float, noise: float) -> None:
         """A new stretch: the level is known, the slope is not."""
         slope = self._nature.slope
-        self._states = [[value, 0.0, noise * noise, 0.0, slope * slope] for _ in self._nature.rates_per_h]
+        for place in range(self._rates):
+            state = self._states[place]
+            state[0], state[1], state[2], state[3], state[4] = value, 0.0, noise * noise, 0.0, slope * slope
         self._begin_weights()
         self._up = self._down = 0.0
         self.time_ms = self.since_ms = time_ms
@@ -117,10 +119,6 @@ class Approach:
         if self.time_ms < 0:
             self.begin(time_ms, value, noise)
             return False
-        return self.go_on(time_ms, value, noise)
-
-    def go_on(self, time_ms: int, value: float, noise: float) -> bool:
-        """``take``, of a stretch that has begun."""
         before_ms, self.time_ms = self.time_ms, time_ms
         hours = (time_ms - before_ms) / HOUR_MS
         if hours != self._hours:

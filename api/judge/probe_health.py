@@ -35,12 +35,14 @@ AIR_SHARE = 0.06
 
 def untroubled(watches: Iterable[ChannelWatch], still: Standstill | None, now_ms: int) -> bool:
     """Whether a probe moves, has jumped nowhere of late and said nothing odd: then none of the below is found."""
-    return still is not None and still.moves and all(quiet_of_late(watch, now_ms) for watch in watches)
+    if still is None or not still.moves:
+        return False
+    return all(watch.same <= 1 and quiet_of_late(watch, now_ms) for watch in watches)
 
 
 def quiet_of_late(watch: ChannelWatch, now_ms: int) -> bool:
-    """The same of one channel: it moves, and neither jumped nor was odd."""
-    if watch.same > 1 or 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
+    """Whether a channel neither jumped nor was odd of late."""
+    if 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
         return False
     return watch.spiked_ms < 0 or now_ms - watch.spiked_ms > SPIKES_MS
 
@@ -52,12 +54,12 @@ def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | 
     every_ms = max(watches[0][1].every_ms, 1000.0)
     found = [(quantity, watch) for quantity, watch in watches if watch.stuck_nats > 0.0]
     since_ms = max((watch.same_since_ms for _, watch in found), default=now_ms)
-    if sum(watch.stuck_nats for _, watch in found) < log(DAYS_MS / every_ms) or now_ms - since_ms < STUCK_LEAST_MS:
-        if still is None or now_ms - still.since_ms(every_ms) < STUCK_LEAST_MS:
+    if sum(watch.stuck_nats for _, watch in found) < least_nats(every_ms) or now_ms - since_ms < STUCK_LEAST_MS:
+        if still is None or now_ms - still.still_since_ms(every_ms) < STUCK_LEAST_MS:
             return None
         if still.nats(every_ms) < log(TOGETHER_DAYS_MS / every_ms):
             return None
-        found, since_ms = list(watches), still.since_ms(every_ms)
+        found, since_ms = list(watches), still.still_since_ms(every_ms)
     minutes = (now_ms - since_ms) / 60_000
     said = ", ".join(f"{MEANING[quantity].label} {watch.last:g}" for quantity, watch in found)
     return Cause(
@@ -65,6 +67,11 @@ def stuck(watches: Sequence[tuple[Quantity, ChannelWatch]], still: Standstill | 
         0.95,
         (f"the same number for {minutes:.0f} min ({said}); until then it never stood still so long",),
     )
+
+
+def least_nats(every_ms: float) -> float:
+    """Evidence from which a probe is called stuck by what its quantities do one by one."""
+    return log(DAYS_MS / max(every_ms, 1000.0))
 
 
 def unsteady(quantity: Quantity, watch: ChannelWatch, now_ms: int) -> Cause | None:

@@ -15,6 +15,8 @@ FEWEST, SHARE, OVER_SHARE = 3, 0.5, 0.25
 """Room-wide: three tanks at least and half of those heard; over when fewer than a quarter (judgement)."""
 LASTS_MS = 900_000
 """Warmth takes its time: a thermostat's turn is over sooner than a quarter of an hour beyond the usual."""
+EVERY_MS = 60_000
+"""So often the room is looked at, even when no tank fares otherwise."""
 HEARD_MS = 2_400_000
 """Tanks not heard for 40 minutes do not count."""
 
@@ -50,11 +52,29 @@ class RoomWatch:
         self._looks: dict[str, Departure] = {}
         self._warm_since: dict[str, int] = {}
         self._standing: set[AlertKind] = set()
+        self._leaving: set[str] = set()
+
+    @property
+    def quiet(self) -> bool:
+        """Whether a look at the room finds nothing, whatever the time."""
+        return not self._standing and len(self._leaving) < FEWEST
+
+    def newest(self, tank: str) -> Departure | None:
+        """A tank's newest look."""
+        return self._looks.get(tank)
+
+    def again(self, tank: str, time_ms: int) -> None:
+        """A tank fares as at its last look."""
+        self._looks[tank] = self._looks[tank]._replace(time_ms=time_ms)
 
     def take(self, tank: str, look: Departure) -> bool:
         """A tank's new look. True when it departs otherwise than before."""
         before = self._looks.get(tank)
         self._looks[tank] = look
+        if look.heat or look.oxygen:
+            self._leaving.add(tank)
+        else:
+            self._leaving.discard(tank)
         if before is None or before.heat != look.heat:
             self._warm_since[tank] = look.time_ms
         return before is None or before[1:] != look[1:]
@@ -63,6 +83,7 @@ class RoomWatch:
         """A tank that is no longer followed."""
         self._looks.pop(tank, None)
         self._warm_since.pop(tank, None)
+        self._leaving.discard(tank)
 
     def others(self, tank: str, now_ms: int) -> tuple[int, int, int, int]:
         """How many other tanks are heard, and how many of them cool, warm and lose oxygen."""
@@ -76,7 +97,7 @@ class RoomWatch:
 
     def findings(self, now_ms: int) -> dict[AlertKind, RoomFinding | None]:
         """What stands for the whole room; None for a kind that has just ended."""
-        if not self._standing and sum(1 for look in self._looks.values() if look.heat or look.oxygen) < FEWEST:
+        if self.quiet:
             return {}
         heard = {name: look for name, look in self._looks.items() if now_ms - look.time_ms < HEARD_MS}
         starve = tuple(name for name, look in heard.items() if look.oxygen < 0)

@@ -52,8 +52,8 @@ class SlowFall:
     """Keeps the means of one oxygen channel; ``found`` is the fall seen when the newest mean closed, if any."""
 
     __slots__ = (
-        "_before", "_cell", "_cells", "_count", "_fallen", "_heat", "_kept", "_next", "_oxygen", "_part", "_since_ms",
-        "_slope", "_usual", "falls",
+        "_before", "_cell", "_cells", "_count", "_fallen_mg_l", "_heat", "_kept", "_next", "_oxygen", "_part",
+        "_since_ms", "_slope", "_usual_mg_l", "falls",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -63,12 +63,12 @@ class SlowFall:
         self._kept = self._next = self._count = 0
         self._cell = -1
         self._oxygen = self._heat = 0.0
-        self.falls, self._since_ms, self._fallen, self._slope, self._usual = False, -1, 0.0, 0.0, 0.0
+        self.falls, self._since_ms, self._fallen_mg_l, self._slope, self._usual_mg_l = False, -1, 0.0, 0.0, 0.0
 
     @property
     def found(self) -> Fall | None:
         """The fall."""
-        return Fall(self._since_ms, self._fallen, self._slope, self._usual) if self.falls else None
+        return Fall(self._since_ms, self._fallen_mg_l, self._slope, self._usual_mg_l) if self.falls else None
 
     def closes(self, time_ms: int) -> bool:
         """Whether a look at this time closes a mean."""
@@ -140,8 +140,8 @@ class SlowFall:
         began, ends = line(oxygen[:half])[0], line(oxygen[count - half : count])[0]
         if began >= 0 or not SLOWS < ends / began < HASTENS:
             return False
-        self._since_ms, self._usual = int(self._of(first, 0)) * CELL_MS, usual
-        self._fallen, self._slope = fallen, slope
+        self._since_ms, self._usual_mg_l = int(self._of(first, 0)) * CELL_MS, usual
+        self._fallen_mg_l, self._slope = fallen, slope
         return True
 
 

@@ -125,7 +125,7 @@ class Standstill:
 
     def _close(self, every_ms: float) -> None:
         """A moment is complete: learn how long all stood still together."""
-        run = 0 if self.moves else self._same(every_ms)
+        run = 0 if self.moves else self._least_same(every_ms)
         if run <= self._run:
             self._together.learn(self._run)
             if self._run:
@@ -133,23 +133,23 @@ class Standstill:
                 self._longest_ms = max(LONGEST_KEPT * self._longest_ms, min(self._run * every_ms, most_ms))
         self._run = run
 
-    def _same(self, every_ms: float) -> int:
+    def _least_same(self, every_ms: float) -> int:
         """How often all of them have said the same again."""
-        until_ms, least = self._moment_ms - GAP_READINGS * every_ms, -1
+        until_ms, least = max(0.0, self._moment_ms - GAP_READINGS * every_ms), -1
         for place in range(FOLLOWED):
             habit = self._habits[place]
-            if habit.last_ms >= until_ms and habit.last_ms >= 0 and (least < 0 or habit.same < least):
+            if habit.last_ms >= until_ms and (least < 0 or habit.same < least):
                 least = habit.same
         return max(least, 0)
 
     def _live(self, every_ms: float) -> list[Habit]:
-        until_ms = self._moment_ms - GAP_READINGS * every_ms
-        return [habit for habit in self._habits if habit.last_ms >= max(0.0, until_ms)]
+        until_ms = max(0.0, self._moment_ms - GAP_READINGS * every_ms)
+        return [habit for habit in self._habits if habit.last_ms >= until_ms]
 
     def nats(self, every_ms: float) -> float:
         """Evidence that the probe stands still: minus the log of the odds that a live one says the same so long."""
         habits = self._live(every_ms)
-        run = self._same(every_ms)
+        run = self._least_same(every_ms)
         if run < 2 or len(habits) < 2 or self._moment_ms - self._begun_ms < KNOWN_MS:
             return 0.0
         single = [habit.odds() for habit in habits]
@@ -167,6 +167,11 @@ class Standstill:
             nats -= repeats * log(max(chance, LEAST_ODDS**2))
         return nats
 
-    def since_ms(self, every_ms: float) -> int:
-        """Since when all of them have said the same."""
-        return max((habit.since_ms for habit in self._live(every_ms)), default=-1)
+    def still_since_ms(self, every_ms: float) -> int:
+        """Since when all of them have said the same; -1 where none is followed."""
+        until_ms, since_ms = max(0.0, self._moment_ms - GAP_READINGS * every_ms), -1
+        for place in range(FOLLOWED):
+            habit = self._habits[place]
+            if habit.last_ms >= until_ms:
+                since_ms = max(since_ms, habit.since_ms)
+        return since_ms

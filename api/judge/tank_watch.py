@@ -5,8 +5,6 @@ Pure, a fixed amount of memory; times come with the readings. Must not do: raise
 
 from __future__ import annotations
 
-from math import sqrt
-
 from api.domain.alert import Priority
 from api.domain.band import Side
 from api.domain.care import CareRange
@@ -19,7 +17,7 @@ from api.judge.channel_watch import ChannelWatch
 from api.judge.fall_shape import FallShape
 from api.judge.heading import Heading, outlook_of
 from api.judge.natures import NATURES
-from api.judge.slow_fall import CELL_MS, SlowFall
+from api.judge.oxygen_past import OxygenPast
 from api.judge.standstill import Standstill
 from api.judge.swapped import Moved
 from api.science.oxygen import saturation_mg_l
@@ -46,10 +44,9 @@ class TankWatch:
     def __init__(self, pressure_kpa: float = 101.325) -> None:
         self.channels: dict[Key, ChannelWatch] = {}
         self._headings: dict[tuple[Key, Side], Heading] = {}
-        self._shapes: dict[Key, FallShape] = {}
+        self.pasts: dict[Key, OxygenPast] = {}
         self._drifts: dict[Key, tuple[float, Cause]] = {}
-        self._slow: dict[Key, SlowFall] = {}
-        self._still: dict[str, Standstill] = {}
+        self.stills: dict[str, Standstill] = {}
         self.swaps: dict[str, tuple[Moved, Cause]] = {}
         self.pressure_kpa = pressure_kpa
         self.others = (0, 0, 0, 0)
@@ -82,45 +79,48 @@ class TankWatch:
             return False
         if quantity in PER_MG_L:
             self._remember_level(key, watch)
+        self.look(key, care)
+        return True
+
+    def look(self, key: Key, care: CareRange | None) -> None:
+        """What is expected of a channel's sides, after a span of readings closed."""
         if care is not None:
-            for side in SIDES[quantity]:
+            for side in SIDES[key[1]]:
                 heading = self._headings.get((key, side))
                 if heading is None:
                     heading = self._headings[key, side] = Heading()
-                heading.look(watch, care, side, quantity)
-        return True
+                heading.look(self.channels[key], care, side, key[1])
 
-    def _derived(self, key: Key) -> bool:
+    @property
+    def undisturbed(self) -> bool:
+        """Whether nothing is expected of the tank, and none of its probes is thought to drift or to be elsewhere."""
+        falls = any(past.slow.falls for past in self.pasts.values())
+        return not (self.swaps or self._drifts or falls) and all(one.idle for one in self._headings.values())
+
+    def derived(self, key: Key) -> bool:
         """Whether this is percent beside the milligrams it is derived from, or the other way round."""
         return key[1] is Quantity.OXYGEN_SATURATION and (key[0], Quantity.OXYGEN) in self.channels
 
     def _remember_still(self, key: Key, time_ms: int, value: float, every_ms: float) -> None:
         """How long all that a probe measures stays the same."""
-        if not self._derived(key):
-            still = self._still.get(key[0])
+        if not self.derived(key):
+            still = self.stills.get(key[0])
             if still is None:
-                still = self._still[key[0]] = Standstill()
+                still = self.stills[key[0]] = Standstill()
             still.take(key[1], time_ms, value, every_ms)
 
     def _remember_level(self, key: Key, watch: ChannelWatch) -> None:
-        """What a slow fall is found by: the level, the water's warmth, and how well a mean of them is known."""
-        per, heat = PER_MG_L[key[1]], self._heat(key[0])
-        warm_c = heat.approach.level if heat is not None else 0.0
-        slow = self._slow.get(key)
-        if slow is None:
-            slow = self._slow[key] = SlowFall()
-        time_ms = watch.approach.time_ms
-        noise = watch.noise / sqrt(max(1.0, CELL_MS / max(watch.every_ms, 1.0))) if slow.closes(time_ms) else 0.0
-        slow.add(time_ms, watch.approach.level / per, warm_c, noise / per, watch.disturbed_ms)
-        shape = self._shapes.get(key)
-        if shape is None:
-            shape = self._shapes[key] = FallShape()
-        shape.take(watch.approach)
+        """The oxygen's own past, and the warmth of the water beside it."""
+        heat = self._heat(key[0])
+        past = self.pasts.get(key)
+        if past is None:
+            past = self.pasts[key] = OxygenPast(PER_MG_L[key[1]])
+        past.remember(watch, heat.approach.level if heat is not None else 0.0)
 
     def _steepest(self, key: Key) -> float:
         """The steepest fall of the last three hours."""
-        shape = self._shapes.get(key)
-        return shape.steepest(self.channels[key].approach.time_ms) if shape is not None else 0.0
+        past = self.pasts.get(key)
+        return past.shape.steepest(self.channels[key].approach.time_ms) if past is not None else 0.0
 
     def heading(self, probe: str, quantity: Quantity, side: Side | None) -> Heading | None:
         """What is expected of one side of a channel."""
@@ -141,11 +141,11 @@ class TankWatch:
         own = {quantity: watch for (name, quantity), watch in self.channels.items() if name == probe}
         if probe in self.swaps:
             return next(iter(own)), self.swaps[probe][1]
-        if probe_health.untroubled(own.values(), self._still.get(probe), now_ms):
+        if probe_health.untroubled(own.values(), self.stills.get(probe), now_ms):
             return self._drifting(probe)
         if Quantity.OXYGEN in own:
             own.pop(Quantity.OXYGEN_SATURATION, None)  # one of the two is derived from the other
-        found = probe_health.stuck(list(own.items()), self._still.get(probe), now_ms)
+        found = probe_health.stuck(list(own.items()), self.stills.get(probe), now_ms)
         if found is not None:
             return next((one for one, watch in own.items() if watch.stuck_nats > 0.0), next(iter(own))), found
         for quantity, watch in own.items():
@@ -160,12 +160,12 @@ class TankWatch:
 
     def _drifting(self, probe: str) -> tuple[Quantity, Cause] | None:
         """Fell for hours in a slow straight line, well below what the day before showed; until it is back near that."""
-        if not self._drifts and not any(slow.falls for slow in self._slow.values()):
+        if not self._drifts and not any(past.slow.falls for past in self.pasts.values()):
             return None
         for quantity, per in PER_MG_L.items():
             key = (probe, quantity)
             watch = self.channels.get(key)
-            if watch is None or self._derived(key):
+            if watch is None or self.derived(key):
                 continue
             standing = self._drifts.get(key)
             if standing is not None:
@@ -176,7 +176,7 @@ class TankWatch:
             heading = self._headings.get((key, Side.LOW))
             if heading is not None and heading.level is Priority.URGENT:
                 continue  # the water first
-            fall = self._slow[key].found if key in self._slow else None
+            fall = self.pasts[key].slow.found if key in self.pasts else None
             if fall is not None:
                 self._drifts[key] = (fall.usual, probe_health.drifting(fall, watch.approach.time_ms))
                 return quantity, self._drifts[key][1]
@@ -232,7 +232,7 @@ class TankWatch:
             if key[1] is Quantity.OXYGEN:
                 full = self._full_mg_l(heat)
             deficit = (full - (usual[0] + usual[1]) / 2.0) / per
-        shape = self._shapes.get(key) or FallShape()
+        shape = self.pasts[key].shape if key in self.pasts else FallShape()
         half, quarter = shape.sudden(approach, SHAPE_FROM_MG_L * per)
         return {
             "oxygen_slope": approach.slope / per if not approach.steady else None,
@@ -257,11 +257,15 @@ class TankWatch:
         keys.sort(key=lambda key: (key[0] != probe, key[1] is not Quantity.OXYGEN))
         return keys[0] if keys else None
 
+    def heat_key(self, probe: str) -> Key | None:
+        """The temperature that goes with a probe: its own, else the first of the tank's."""
+        if (probe, Quantity.TEMPERATURE) in self.channels:
+            return probe, Quantity.TEMPERATURE
+        return next((key for key in self.channels if key[1] is Quantity.TEMPERATURE), None)
+
     def _heat(self, probe: str) -> ChannelWatch | None:
-        own = self.channels.get((probe, Quantity.TEMPERATURE))
-        if own is not None:
-            return own
-        return next((watch for (_, q), watch in self.channels.items() if q is Quantity.TEMPERATURE), None)
+        key = self.heat_key(probe)
+        return self.channels[key] if key is not None else None
 
     def _gradient_k(self) -> float | None:
         """How much further apart two thermometers of the tank stand than they usually do."""

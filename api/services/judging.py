@@ -16,6 +16,7 @@ from api.domain.reading import CheckedReading
 from api.judge.alert_cycle import AT_ONCE, OVER, Delays, Sample, Track, end, step
 from api.judge.assess import assess
 from api.judge.heading import Heading
+from api.judge.room_watch import EVERY_MS
 from api.judge.samples import LEVELS, NOT_KNOWN_DELAYS, not_known, sample, usable
 from api.judge.tank_watch import TankWatch
 from api.services.memory import Layered
@@ -24,7 +25,6 @@ from api.services.plan import ChannelPlan
 from api.storage.base import Store
 
 Key = tuple[str, Quantity]
-ROOM_EVERY_MS = 60_000
 WHOLE = (CauseName.PROBE_STUCK, CauseName.PROBE_IN_AIR, CauseName.PROBES_SWAPPED)
 """What concerns all quantities of a probe at once."""
 LYING_DELAYS = Delays(0.0, 0.0, 600.0, 1, 1)
@@ -41,7 +41,8 @@ class Judging:
         self.outlooks = Outlooks(self._history)
         self._lying: dict[str, tuple[Quantity, Cause]] = {}
         self._lied: set[Subject] = set()
-        self._room_ms = 0
+        self.room_ms = 0
+        """When the room was last looked at."""
         self.on_purpose: frozenset[str] = frozenset()
         """Tanks whose air a person has stopped for a test."""
         for track in store.state.tracks():
@@ -136,8 +137,8 @@ class Judging:
         elif probe in self._lying:
             del self._lying[probe]
         changed = self.outlooks.changed(tank, fresh, time_ms)
-        if changed or time_ms - self._room_ms >= ROOM_EVERY_MS:
-            self._room_ms = time_ms
+        if changed or time_ms - self.room_ms >= EVERY_MS:
+            self.room_ms = time_ms
             self._room(time_ms, late, events)
 
     def calm(
@@ -147,12 +148,15 @@ class Judging:
 
         False when something came up, so that the reading has to be weighed after all.
         """
-        probe, quantity = key
-        if not watch.take(probe, quantity, time_ms, value, channel.care, channel.every_s):
+        if not watch.take(*key, time_ms, value, channel.care, channel.every_s):
             return True
+        return self.looked(watch, key, time_ms, channel, events)
+
+    def looked(self, watch: TankWatch, key: Key, time_ms: int, channel: ChannelPlan, events: list[AlertEvent]) -> bool:
+        """``calm``, of a reading that closed a span and is remembered."""
         if channel.tank is not None:
             self._look(watch, channel.tank.id, key, time_ms, False, events)
-        return probe not in self._lying and not watch.expects(key)
+        return key[0] not in self._lying and not watch.expects(key)
 
     def at_rest(self, watch: TankWatch | None, key: Key, channel: ChannelPlan) -> bool:
         """Whether good readings inside the limits can change nothing but the forecast."""
@@ -163,6 +167,10 @@ class Judging:
             return False
         subjects = (channel.not_known, *(subject for subject, _ in channel.kinds))
         return all((track := self.tracks.get(subject)) is None or track.dormant for subject in subjects)
+
+    def lies(self, probe: str) -> bool:
+        """Whether a probe cannot be believed."""
+        return probe in self._lying
 
     def _shown_by(self, found: tuple[Quantity, Cause], key: Key) -> tuple[Quantity, Cause]:
         """What lies as a whole is told with the reading at hand, not an interval later, and goes on with that."""

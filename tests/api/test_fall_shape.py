@@ -41,7 +41,7 @@ def followed(water: Callable[[float], float], minutes: int) -> tuple[FallShape, 
     for minute in range(-240, minutes + 1):
         said = water(minute / 60) + 0.015 * chance.standard_normal()
         approach.take(10**9 + minute * MINUTE_MS, said, 0.015)
-        shape.take(approach)
+        shape.keep(approach)
     return shape, approach
 
 
@@ -62,7 +62,7 @@ def test_water_that_stands_has_no_shape() -> None:
     assert shape.sudden(approach, 0.1) == (0.5, 0.5)
     assert shape.steepest(approach.time_ms) == 0.0
     fresh = FallShape()
-    fresh.take(approach)
+    fresh.keep(approach)
     assert fresh.sudden(approach, 0.1) == (0.5, 0.5)
 
 

@@ -44,7 +44,7 @@ def told(noise: float, step: float, every_s: int, days: float, stuck_h: float = 
             held = [float(np.round((one + noise * chance.standard_normal()) / step) * step) for one in values]
         for quantity, value in zip((Q.TEMPERATURE, Q.OXYGEN), held, strict=True):
             still.take(quantity, look * every_s * 1000, value, every_ms)
-        lasts = look * every_ms - still.since_ms(every_ms) >= STUCK_LEAST_MS
+        lasts = look * every_ms - still.still_since_ms(every_ms) >= STUCK_LEAST_MS
         before, above = above, lasts and still.nats(every_ms) > log(TOGETHER_DAYS_MS / every_ms)
         if above and not before:
             out.append(hour)
@@ -83,4 +83,4 @@ def test_nothing_is_said_before_it_is_known_how_still_it_ever_stands() -> None:
     for quantity in (Q.TEMPERATURE, Q.OXYGEN):
         still.take(quantity, KNOWN_MS + HOUR_MS, 7.0, 60_000.0)
     assert still.nats(60_000.0) == 0.0
-    assert still.since_ms(60_000.0) == KNOWN_MS + HOUR_MS
+    assert still.still_since_ms(60_000.0) == KNOWN_MS + HOUR_MS
