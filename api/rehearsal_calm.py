@@ -15,17 +15,19 @@ import numpy as np
 from api.domain.band import Side
 from api.domain.care import CareRange
 from api.domain.quantity import Quantity
-from api.judge.calm_run import Memory, Rows
+from api.judge.calm_run import Rows
+from api.judge.channel_watch import ChannelWatch
 from api.judge.heading import BEYOND_USUAL, coolest, limits_of
 from api.judge.probe_health import quiet_of_late
 from api.judge.standstill import PLACES
+from api.judge.swapped import jumped_lately
 from api.judge.tank_watch import DEPARTS, PER_MG_L, TankWatch
 from api.rehearsal_compiled import Run
-from api.rehearsal_records import LINE, PAST_OF_OXYGEN, STILL, TANK, WATCH, put, take_back
+from api.rehearsal_records import PAST_OF_OXYGEN, STILL, WATCH, memory, put, take_back
 from api.services.judging import Judging, Key
 from api.services.recording import CheckedRecording
 
-FIRST_ROWS, MOST_ROWS = 64, 4096
+FIRST_ROWS, MOST_ROWS = 64, 1024
 """After a stop a tank is followed reading by reading for so many of its rows; for twice as many each time it stopped
 again before it had been worth its while, four times as many rows."""
 WORTH = 4
@@ -56,26 +58,24 @@ class CalmStretches:
         ]
         self._of_line = [next(tank for tank in self._tanks if tank.name == name) for name in names]
         self._numbers = {one.key: at for at, one in enumerate(checked)}
-        many = len(checked)
-        self.memory = Memory(
-            np.zeros(many, LINE), np.zeros(len(probes), STILL), np.zeros(len(self._tanks), TANK),
-            np.full((len(probes), many), -1), np.full((len(self._tanks), many), -1),
-            np.full(many, -1), np.zeros(many, np.int64), np.zeros(1, np.int64),
-        )  # fmt: skip
+        self.memory = memory(len(checked), len(probes), len(self._tanks))
         self._probe = {name: at for at, name in enumerate(probes)}
         self._looked_ms = np.zeros(len(self._tanks), np.int64)
+        self.gone = 0
+        """How many rows it went through."""
 
-    def go(self, rows: Rows, at: int, stop_ms: int) -> tuple[int, bool]:
+    def go(self, rows: Rows, at: int, stop_ms: int) -> tuple[int, int]:
         """See ``calm_run``; the tank of the row it stops at is given back."""
-        judging, memory, begun = self._judging, self.memory, at
-        memory.room_ms[0] = judging.room_ms
-        at, heard = self._run(rows, memory, at, stop_ms)
-        judging.room_ms = int(memory.room_ms[0])
+        judging, kept, begun = self._judging, self.memory, at
+        kept.room_ms[0] = judging.room_ms
+        at, why = self._run(rows, kept, at, stop_ms)
+        self.gone += at - begun
+        judging.room_ms = int(kept.room_ms[0])
         if at > begun:
-            for number in np.flatnonzero(memory.tanks["looked_ms"] != self._looked_ms).tolist():
-                self._looked_ms[number] = looked_ms = int(memory.tanks["looked_ms"][number])
+            for number in np.flatnonzero(kept.tanks["looked_ms"] != self._looked_ms).tolist():
+                self._looked_ms[number] = looked_ms = int(kept.tanks["looked_ms"][number])
                 judging.outlooks.room.again(self._tanks[number].name, looked_ms)
-        return at, heard
+        return at, why
 
     def give_back(self, number: int) -> None:
         """A channel's tank is judged with its next reading."""
@@ -119,27 +119,27 @@ class CalmStretches:
         look = self._judging.outlooks.room.newest(tank.name)
         if look is None or look.starves or not watch.undisturbed or watch.flow_last is not None:
             return False
-        if any(self._judging.lies(key[0]) or not quiet_of_late(one, now_ms) for key, one in watch.channels.items()):
+        if any(self._judging.lies(key[0]) or not _settled(one, now_ms) for key, one in watch.channels.items()):
             return False
         return all(key[0] in watch.stills and (key in watch.pasts or key[1] not in PER_MG_L) for key in watch.channels)
 
     def _lend(self, tank: Tank, watch: TankWatch, heard: list[int]) -> None:
-        memory, look = self.memory, self._judging.outlooks.room.newest(tank.name)
+        kept, look = self.memory, self._judging.outlooks.room.newest(tank.name)
         tank.lent = watch
         if look is not None:
-            memory.tanks[tank.number] = (look.heat, look.oxygen, look.time_ms)
+            kept.tanks[tank.number] = (look.heat, look.oxygen, look.time_ms)
             self._looked_ms[tank.number] = look.time_ms
         numbers = [self._numbers[key] for key in watch.channels]
-        memory.of_tank[tank.number, : len(numbers)] = numbers
+        kept.of_tank[tank.number, : len(numbers)] = numbers
         for probe, still in watch.stills.items():
             own = [self._numbers[key] for key in watch.channels if key[0] == probe]
-            memory.of_probe[self._probe[probe], : len(own)] = own
-            put(memory.stills[self._probe[probe]], STILL, still)
+            kept.of_probe[self._probe[probe], : len(own)] = own
+            put(kept.stills[self._probe[probe]], STILL, still)
         for key, channel in watch.channels.items():
             self._put_line(tank, watch, key)
-            put(memory.lines[self._numbers[key]]["watch"], WATCH, channel)
-        memory.heard_rows[tank.lines] = 0
-        memory.lines["ready"][heard] = True
+            put(kept.lines[self._numbers[key]]["watch"], WATCH, channel)
+        kept.heard_rows[tank.lines] = 0
+        kept.lines["ready"][heard] = True
 
     def _put_line(self, tank: Tank, watch: TankWatch, key: Key) -> None:
         """What the run has to know of a channel beside its forecast."""
@@ -159,3 +159,7 @@ class CalmStretches:
 
     def _care(self, key: Key) -> CareRange | None:
         return self._checked[self._numbers[key]].channel.care
+
+
+def _settled(watch: ChannelWatch, now_ms: int) -> bool:
+    return quiet_of_late(watch, now_ms) and not jumped_lately(watch, now_ms)

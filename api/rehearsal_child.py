@@ -83,13 +83,10 @@ def kept(store: Store, plan: RoomPlan, start_ms: int, end_ms: int) -> list[Recor
     out = []
     for place, one in enumerate(store.readings.channels()):
         if one.probe in plan.probes and not one.derived:
-            rows = store.revisions.rows(one.probe, one.quantity, start_ms, end_ms)
-            units = [row.raw_unit for row in rows]
-            times = np.array([row.time_ms for row in rows], np.int64)
-            raws = np.array([row.raw_value for row in rows], np.float64)
-            same = units[0] if len(set(units)) == 1 else units
-            if rows:
-                out.append(Recording(one.probe, one.quantity, times, raws, same, np.full(len(rows), place, np.int64)))
+            rows = store.past.kept(one.probe, one.quantity, start_ms, end_ms)
+            places = np.full(len(rows.times_ms), place, np.int64)
+            if len(places):
+                out.append(Recording(one.probe, one.quantity, rows.times_ms, rows.raws, rows.units, places))
     return out
 
 

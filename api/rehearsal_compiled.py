@@ -11,8 +11,9 @@ import hashlib
 import inspect
 import mmap
 import os
+import pickle
+import shutil
 import sys
-import tempfile
 from collections.abc import Callable
 from functools import cache
 from importlib.util import find_spec
@@ -33,18 +34,19 @@ from api.judge import (
     room_watch,
     slow_fall,
     standstill,
+    swapped,
 )
-from api.rehearsal_records import CLASSES
+from api.rehearsal_records import CLASSES, memory, no_rows
 
-Run = Callable[[calm_run.Rows, calm_run.Memory, int, int], tuple[int, bool]]
+Run = Callable[[calm_run.Rows, calm_run.Memory, int, int], tuple[int, int]]
 SOURCES = (
     calm_run, channel_watch, fall_shape, first_order, heading, natures, oxygen_past, probe_health, room_watch,
-    slow_fall, standstill, rehearsal_records,
+    slow_fall, standstill, swapped, rehearsal_records,
 )  # fmt: skip
 METHODS = {
     first_order.Approach: "take begin _set_step _begin_weights _changed _sum_up",
     channel_watch.ChannelWatch: "plain take_plain _usual _learn_same _learn_noise _remember look_usual leaves"
-    " noise stuck_nats",
+    " noise stuck_nats came_back",
     standstill.Habit: "take learn",
     standstill.Standstill: "hear _close _least_same moves still_since_ms",
     fall_shape.FallShape: "keep",
@@ -54,7 +56,8 @@ METHODS = {
 """What the calm run comes to; methods of one name take as many arguments, whichever class they belong to."""
 FUNCTIONS: tuple[Any, ...] = (
     calm_run.as_before, calm_run.believed, calm_run.fares_alike, heading.asks, heading.moves, heading.unusual,
-    probe_health.quiet_of_late, probe_health.least_nats, slow_fall.line, slow_fall.low_quarter, standstill.bin_of,
+    probe_health.quiet_of_late, probe_health.least_nats, swapped.jumped_lately, slow_fall.line, slow_fall.low_quarter,
+    standstill.bin_of,
 )  # fmt: skip
 
 
@@ -64,24 +67,47 @@ def compiled_run() -> Run | None:
     if not possible():
         return None
     os.environ.setdefault("NUMBA_DISABLE_INTEL_SVML", "1")  # its exp has another last digit
-    os.environ.setdefault("NUMBA_CACHE_DIR", str(kept_in()))
-    from numba import njit
+    import numba
+    from numba.core.errors import NumbaError
 
-    _teach()
-    run: Run = njit(calm_run.calm_run, cache=True)
+    config: Any = numba.core.config
+    if config.DISABLE_JIT:
+        return None
+    config.CACHE_DIR = config.CACHE_DIR or str(kept_in())
+    anew = not is_kept()
+    try:
+        _teach()
+        run: Run = numba.njit(calm_run.calm_run, cache=True)
+        run(no_rows(), memory(1, 1, 1), 0, 0)
+    except (EOFError, pickle.UnpicklingError):
+        shutil.rmtree(kept_in(), ignore_errors=True)  # cut off while it was written
+        return None
+    except (NumbaError, OSError, RuntimeError):
+        return None
+    if anew:
+        for other in kept_in().parent.glob("*"):  # of sources that are no more
+            if other != kept_in():
+                shutil.rmtree(other, ignore_errors=True)
     return run
 
 
 def kept_in() -> Path:
-    """The folder of what was compiled from these very sources."""
+    """The folder of what was compiled from these very sources: nobody else may write there, for it is executed."""
     key = hashlib.sha256()
     for module in (*SOURCES, sys.modules[__name__]):
         key.update(inspect.getsource(module).encode())
-    name = Path("intermolt", "compiled", key.hexdigest()[:16])
-    places = [Path(sys.prefix, "share"), Path(tempfile.gettempdir(), f"intermolt-{os.getuid()}")]
-    return next(
-        (base / name for base in places if (base / name).is_dir() or os.access(base, os.W_OK)), places[-1] / name
-    )
+    inside = Path(sys.prefix, "share")
+    base = inside if os.access(inside if inside.exists() else inside.parent, os.W_OK) else _own_cache()
+    return base / "intermolt" / "compiled" / key.hexdigest()[:16]
+
+
+def is_kept() -> bool:
+    """Whether it needs not be compiled first."""
+    return any(kept_in().rglob("*.nbc"))
+
+
+def _own_cache() -> Path:
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
 
 
 def possible() -> bool:
@@ -105,20 +131,21 @@ def _teach() -> None:
     for layout, one in CLASSES.items():
         for name in METHODS.get(one, "").split():
             found.setdefault(name, []).append((from_dtype(layout), vars(one)[name]))
-    for name, whose in found.items():
-        if name in fields:
-            raise TypeError(f"{name} is a method of one class and an attribute of another: give one another name")
-        if isinstance(whose[0][1], property):
-            getters = [(record, one.fget) for record, one in whose]
-            overload_attribute(types.Record, name)(_chosen(name, getters))
+    if clash := fields & set(found):
+        raise TypeError(f"{min(clash)} is a method of one class and an attribute of another: give one another name")
+    asked = {name: _chosen(name, whose) for name, whose in found.items()}
+    for name, answer in asked.items():
+        if isinstance(found[name][0][1], property):
+            overload_attribute(types.Record, name)(answer)
         else:
-            overload_method(types.Record, name, strict=False)(_chosen(name, whose))  # type: ignore[call-arg]
+            overload_method(types.Record, name, strict=False)(answer)  # type: ignore[call-arg]
     for function in FUNCTIONS:
         overload(function, strict=False)(_with_arguments(function, lambda *_, one=function: one))
 
 
-def _chosen(name: str, whose: list[tuple[Any, FunctionType]]) -> Callable[..., Any]:
-    """What numba asks for a method: told the records it is called on, it answers with the function it is there."""
+def _chosen(name: str, whose: list[tuple[Any, Any]]) -> Callable[..., Any]:
+    """What numba asks for a method: told the record it is called on, it answers with the function it is there."""
+    whose = [(record, one.fget if isinstance(one, property) else one) for record, one in whose]
     counts = {one.__code__.co_argcount for _, one in whose}
     if len(counts) > 1:
         raise TypeError(f"{name} takes different numbers of arguments in different classes: give one another name")
@@ -131,3 +158,7 @@ def _with_arguments(like: FunctionType, answer: Callable[..., Any]) -> Callable[
     made: dict[str, Any] = {"answer": answer}
     exec(f"def asked({names}): return answer({names})", made)  # noqa: S102 - the names are those of our own functions
     return cast(Callable[..., Any], made["asked"])
+
+
+if __name__ == "__main__":
+    compiled_run()

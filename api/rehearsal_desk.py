@@ -21,7 +21,8 @@ from api.services.plan import RoomPlan
 from api.services.rehearsing import MOST_MS, RUN_UP_MS, Rehearsed, Rehearsing, Wanted, moved, narrowed
 from api.storage.base import Store
 
-MOST_READINGS = 600_000
+MOST_READINGS = 1_200_000
+"""A year of a tank with two probes that speak every minute."""
 LONGEST_S = 900.0
 KEPT = 6
 NOW_KNOWN_S = 1800.0

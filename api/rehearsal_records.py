@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from api.judge.calm_run import Memory, Rows
 from api.judge.channel_watch import HOURS_KEPT, ChannelWatch
 from api.judge.fall_shape import KEPT as LEVELS_KEPT
 from api.judge.fall_shape import QUARTERS, FallShape
@@ -109,6 +110,20 @@ CLASSES: dict[Layout, type] = {
     NATURE: Nature, APPROACH: Approach, WATCH: ChannelWatch, HABIT: Habit, STILL: Standstill, SHAPE: FallShape,
     SLOW: SlowFall, PAST_OF_OXYGEN: OxygenPast,
 }  # fmt: skip
+
+
+def memory(lines: int, probes: int, tanks: int) -> Memory:
+    """Empty records for so many channels, probes and tanks."""
+    return Memory(
+        np.zeros(lines, LINE), np.zeros(probes, STILL), np.zeros(tanks, TANK),
+        np.full((probes, lines), -1), np.full((tanks, lines), -1), np.full(lines, -1), np.zeros(lines, np.int64),
+        np.zeros(1, np.int64),
+    )  # fmt: skip
+
+
+def no_rows() -> Rows:
+    """Rows of the kinds a calm run takes."""
+    return Rows(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0), np.zeros(0, np.bool_), np.zeros(0, np.bool_))
 
 
 def put(record: Any, layout: Layout, one: object) -> None:

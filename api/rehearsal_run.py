@@ -16,14 +16,14 @@ from api.domain.alert import AlertEvent, AlertKind
 from api.domain.quantity import Quantity
 from api.domain.tank import Probe
 from api.judge.alert_cycle import Sample
-from api.judge.calm_run import Rows
+from api.judge.calm_run import CHANGE, JUDGE, LOOK, Rows
 from api.judge.change_watch import STEPWISE
 from api.judge.natures import NATURES
 from api.judge.samples import usable
 from api.judge.tank_watch import TankWatch
 from api.rehearsal import Rehearsal, Told
 from api.rehearsal_calm import CalmStretches
-from api.rehearsal_compiled import compiled_run
+from api.rehearsal_compiled import Run, compiled_run, is_kept
 from api.rehearsal_store import LazyStore
 from api.science.arrays import Bools, Ints
 from api.services.changes_late import change_subject, stepwise
@@ -32,8 +32,8 @@ from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Recording, packs, straight
 
 ROWS_TOGETHER = 20_000
-COMPILED_FROM = 100_000
-"""Fewer readings are gone through before the calm run is loaded."""
+COMPILED_FROM, COMPILED_ANEW_FROM = 100_000, 500_000
+"""Fewer readings are gone through before the calm run is loaded, or compiled."""
 
 
 @dataclass(slots=True)
@@ -45,14 +45,20 @@ class Line:
     at_rest: bool = False
     changes: dict[int, list[tuple[AlertKind, Sample]]] = field(default_factory=dict)
 
+    @property
+    def changing(self) -> Bools:
+        """Which readings lead to a look at how much the water has changed."""
+        out = np.zeros(len(self.checked.values), dtype=bool)
+        out[list(self.changes)] = True
+        return out
+
 
 class RehearsalRun(Rehearsal):
     """Goes through recordings of straight channels, see ``services/recording.py``."""
 
-    def __init__(
-        self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], look_every_s: float = 60.0
-    ) -> None:
-        super().__init__(plan, begin_ms, look_every_s, LazyStore())
+    def __init__(self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], run: Run | None = None) -> None:
+        """``run``: goes through calm stretches, where there is one."""
+        super().__init__(plan, begin_ms, store=LazyStore())
         self._lines = [
             Line(checked, changes=stepwise(checked))
             for one in recorded
@@ -61,9 +67,7 @@ class RehearsalRun(Rehearsal):
         ]
         checked = [line.checked for line in self._lines]
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
-        self._calm: CalmStretches | None = None
-        if sum(len(one.values) for one in checked) >= COMPILED_FROM and (run := compiled_run()) is not None:
-            self._calm = CalmStretches(checked, self.ingest.judging, run)
+        self._calm = CalmStretches(checked, self.ingest.judging, run) if run is not None else None
         self._heard_ms = self._calm.memory.heard_ms if self._calm is not None else np.full(len(checked), -1)
         if isinstance(self.store, LazyStore):
             self.store.give({one.key: one for one in checked})
@@ -75,8 +79,8 @@ class RehearsalRun(Rehearsal):
         """Everything told until a time. ``done`` hears now and then how many readings were gone through."""
         told: list[Told] = []
         self._looks.know(lambda probe: self._spoken_ms(probe, end_ms))
-        for rows, places, within in self._rows(end_ms):
-            self._go(rows, places, within)
+        for rows, places in self._rows(end_ms):
+            self._go(rows, places)
             done(len(places))
             told += self._taken()
         self._tell()
@@ -85,9 +89,9 @@ class RehearsalRun(Rehearsal):
         self._wait_until(end_ms)
         return told + self._taken()
 
-    def _rows(self, end_ms: int) -> Iterator[tuple[Rows, Ints, Bools]]:
-        """All readings in the order the line takes them: by time, temperatures first; their places in their recordings,
-        and whether each passed its checks and lies within its limits. What changes too fast is not calm.
+    def _rows(self, end_ms: int) -> Iterator[tuple[Rows, Ints]]:
+        """All readings in the order the line takes them: by time, temperatures first; and their places in their
+        recordings.
         """
         if not self._lines:
             return
@@ -100,34 +104,41 @@ class RehearsalRun(Rehearsal):
         order = order[(times[order] >= EARLIEST_MS) & (times[order] <= end_ms)]
         own = np.concatenate([np.arange(len(one.values)) for one in checked])
         values = np.concatenate([one.values for one in checked])
-        within = np.concatenate([one.calm for one in checked])
-        calm = np.concatenate([_unchanged(line) for line in self._lines]) & within
+        calm = np.concatenate([one.calm for one in checked])
+        changes = np.concatenate([line.changing for line in self._lines])
         for start in range(0, len(order), ROWS_TOGETHER):
             some = order[start : start + ROWS_TOGETHER]
-            yield Rows(times[some], number[some], values[some], calm[some]), own[some], within[some]
+            yield Rows(times[some], number[some], values[some], calm[some], changes[some]), own[some]
 
-    def _go(self, rows: Rows, places: Ints, within: Bools) -> None:
+    def _go(self, rows: Rows, places: Ints) -> None:
         """Rows one after the other; where nothing can come up the calm run goes ahead, if there is one."""
-        at, end, heard = 0, len(places), False
-        listed = [one.tolist() for one in (rows.times_ms, rows.numbers, places, rows.values, within)]
+        at, end = 0, len(places)
+        times, numbers, values, calm, _ = (one.tolist() for one in rows)
+        own = places.tolist()
         while at < end:
-            time_ms, number, place, value, calm = (one[at] for one in listed)
-            if time_ms != self.now_ms:
-                self._moment(time_ms)
-            if self._calm is not None and not self._unsettled and self._calm.lent(number, time_ms, self._at_rest):
-                begun = at
-                at, heard = self._calm.go(rows, at, self._looked_ms + self._step_ms)
+            why = JUDGE
+            if times[at] != self.now_ms:
+                self._moment(times[at])
+            if self._calm is not None and self._calm.lent(numbers[at], self.now_ms, self._at_rest):
+                begun, stop_ms = at, self._looked_ms + self._step_ms
+                if self._unsettled:  # what there is of one moment is settled together
+                    stop_ms = min(stop_ms, self.now_ms + 1)
+                at, why = self._calm.go(rows, at, stop_ms)
                 if at > begun:
-                    self.now_ms = listed[0][at - 1]
-                if not heard and (at == end or listed[0][at] >= self._looked_ms + self._step_ms):
+                    self.now_ms = times[at - 1]
+                if at == end or (why == JUDGE and times[at] >= stop_ms):
                     continue
-                time_ms, number, place, value, calm = (one[at] for one in listed)
-                if time_ms != self.now_ms:
-                    self._moment(time_ms)
-            if self._calm is not None:
-                self._calm.give_back(number)
-            self._row(number, place, value, calm, heard)
-            at, heard = at + 1, False
+                if times[at] != self.now_ms:
+                    self._moment(times[at])
+            line = self._lines[numbers[at]]
+            if self._calm is not None and why != CHANGE:
+                self._calm.give_back(numbers[at])
+            if why != CHANGE:
+                self._heard_ms[numbers[at]] = self.now_ms
+                self._row(line, own[at], values[at], calm[at], why == LOOK)
+            if own[at] in line.changes:
+                self._change(line, own[at])
+            at += 1
 
     def _at_rest(self, number: int) -> bool:
         line = self._lines[number]
@@ -141,23 +152,19 @@ class RehearsalRun(Rehearsal):
             self._wait_until(time_ms)
         self.now_ms = time_ms
 
-    def _row(self, number: int, at: int, value: float, calm: bool, heard: bool) -> None:
+    def _row(self, line: Line, at: int, value: float, calm: bool, heard: bool) -> None:
         """One reading; ``heard``: its forecast knows of it already, and what that leads to has to be looked at."""
-        line, time_ms = self._lines[number], self.now_ms
         checked, judging, watch = line.checked, self.ingest.judging, line.watch
-        self._heard_ms[number] = time_ms
-        if calm and line.at_rest and watch is not None:
-            if heard:
-                watch.look(checked.key, checked.channel.care)
-                fine = judging.looked(watch, checked.key, time_ms, checked.channel, self._events)
-            else:
-                fine = judging.calm(watch, checked.key, time_ms, value, checked.channel, self._events)
-            if not fine:
-                self._weigh(line, at, heard=True)
-        else:
+        if not (calm and line.at_rest) or watch is None:
             self._weigh(line, at, heard=False)
-        if at in line.changes:
-            self._change(line, at)
+            return
+        if heard:
+            watch.look(checked.key, checked.channel.care)
+            fine = judging.looked(watch, checked.key, self.now_ms, checked.channel, self._events)
+        else:
+            fine = judging.calm(watch, checked.key, self.now_ms, value, checked.channel, self._events)
+        if not fine:
+            self._weigh(line, at, heard=True)
 
     def _weigh(self, line: Line, at: int, *, heard: bool) -> None:
         """The whole of a reading's judgement; ``heard``: its forecast knows of it already."""
@@ -224,19 +231,12 @@ class RehearsalRun(Rehearsal):
         """When the rehearsal begins, and when a probe speaks until its end."""
         own = [self._lines[at].checked.recording.times_ms for at in self._measured[probe.id]]
         spoken = [times_ms[(times_ms >= EARLIEST_MS) & (times_ms <= end_ms)] for times_ms in own]
-        return np.unique(np.concatenate([np.array([self._watch.since_ms]), *spoken]))
+        return np.sort(np.concatenate([np.array([self._watch.since_ms]), *spoken]), kind="stable")
 
     def _spoke_ms(self, probe: Probe) -> int:
         """When a probe last spoke, or when the rehearsal began."""
         heard_ms = max((int(self._heard_ms[at]) for at in self._measured[probe.id]), default=-1)
         return heard_ms if heard_ms >= 0 else self._watch.since_ms
-
-
-def _unchanged(line: Line) -> Bools:
-    """Which readings lead to no look at how much the water has changed."""
-    out = np.ones(len(line.checked.values), dtype=bool)
-    out[list(line.changes)] = False
-    return out
 
 
 def rehearsed(
@@ -248,7 +248,8 @@ def rehearsed(
     """
     first_ms = min((int(one.times_ms[0]) for one in recorded), default=end_ms + 1)
     if all(straight(one, plan) for one in recorded):
-        with closing(RehearsalRun(plan, first_ms - 1, recorded)) as run:
+        worth = sum(len(one.times_ms) for one in recorded) >= (COMPILED_FROM if is_kept() else COMPILED_ANEW_FROM)
+        with closing(RehearsalRun(plan, first_ms - 1, recorded, compiled_run() if worth else None)) as run:
             return run.run(end_ms, done)
     told: list[Told] = []
     with closing(Rehearsal(plan, first_ms - 1)) as one:

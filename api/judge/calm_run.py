@@ -11,18 +11,26 @@ from typing import Any, NamedTuple
 from api.judge.heading import asks
 from api.judge.probe_health import STUCK_LEAST_MS, least_nats, quiet_of_late
 from api.judge.room_watch import EVERY_MS
+from api.judge.swapped import jumped_lately
 from api.science.arrays import Bools, Floats, Ints
 
 
 class Rows(NamedTuple):
     """Readings of all channels in the order the line takes them: time, number of the channel, value, whether it passed
-    its checks and lies within its limits.
+    its checks and lies within its limits, whether it leads to a look at how much the water has changed.
     """
 
     times_ms: Ints
     numbers: Ints
     values: Floats
     calm: Bools
+    changes: Bools
+
+
+JUDGE, LOOK, CHANGE = 0, 1, 2
+"""What a run stops for: a reading it did not take, one it took after which something may have come up, and one it took
+that only leads to a look at the change.
+"""
 
 
 class Memory(NamedTuple):
@@ -42,8 +50,8 @@ class Memory(NamedTuple):
     room_ms: Ints
 
 
-def calm_run(rows: Rows, memory: Memory, at: int, stop_ms: int) -> tuple[int, bool]:
-    """The first row from ``at`` on that has to be judged, and whether it is remembered already and only looked at."""
+def calm_run(rows: Rows, memory: Memory, at: int, stop_ms: int) -> tuple[int, int]:
+    """The row it stops at, from ``at`` on, and for what; at the end of the rows, or of the time: to judge."""
     while at < len(rows.times_ms):
         time_ms, number, value = rows.times_ms[at], rows.numbers[at], rows.values[at]
         line = memory.lines[number]
@@ -56,11 +64,13 @@ def calm_run(rows: Rows, memory: Memory, at: int, stop_ms: int) -> tuple[int, bo
                 memory.stills[line.probe].hear(line.place, time_ms, value, line.watch.every_ms)
             memory.heard_ms[number] = time_ms
             if line.watch.take_plain(time_ms, value) and not as_before(memory, number, time_ms):
-                return at, True
+                return at, LOOK
         memory.heard_ms[number] = time_ms
         memory.heard_rows[number] += 1
+        if rows.changes[at]:
+            return at, CHANGE
         at += 1
-    return at, False
+    return at, JUDGE
 
 
 def as_before(memory: Memory, number: int, time_ms: int) -> bool:
@@ -92,7 +102,7 @@ def believed(memory: Memory, probe: int, time_ms: int) -> bool:
         if number < 0:
             break
         watch = memory.lines[number].watch
-        if not quiet_of_late(watch, time_ms):
+        if jumped_lately(watch, time_ms) or not quiet_of_late(watch, time_ms):
             return False
         every_ms = watch.every_ms
         nats += watch.stuck_nats

@@ -41,8 +41,8 @@ def untroubled(watches: Iterable[ChannelWatch], still: Standstill | None, now_ms
 
 
 def quiet_of_late(watch: ChannelWatch, now_ms: int) -> bool:
-    """Whether a channel neither jumped nor was odd of late."""
-    if 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS:
+    """Whether a channel has not jumped away of late, or came back, and was not odd again and again."""
+    if 0 <= watch.away_ms > now_ms - LIFTED_UNTIL_MS and not watch.came_back:
         return False
     return watch.spiked_ms < 0 or now_ms - watch.spiked_ms > SPIKES_MS
 

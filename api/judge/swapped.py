@@ -40,13 +40,18 @@ class Moved:
 def moved(tank: str, channels: Channels, probe: str, now_ms: int) -> Moved | None:
     """Whether a probe was moved within the hour, and has settled since."""
     own = {q: watch for q in APART if (watch := channels.get((probe, q))) is not None}
-    jumped = {q: watch for q, watch in own.items() if watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS}
+    jumped = {q: watch for q, watch in own.items() if jumped_lately(watch, now_ms)}
     if not jumped or any(_unsettled(watch, now_ms) for watch in jumped.values()):
         return None
     was = {q: watch.jump_from if q in jumped else watch.approach.level for q, watch in own.items()}
     began_ms = min(watch.away_ms for watch in jumped.values())
     now = {q: watch.approach.level for q, watch in own.items()}
     return Moved(tank, probe, began_ms, was, now, frozenset(jumped))
+
+
+def jumped_lately(watch: ChannelWatch, now_ms: int) -> bool:
+    """Whether a channel jumped within the hour."""
+    return watch.away_ms >= 0 and now_ms - watch.away_ms <= SEEN_MS
 
 
 def _unsettled(watch: ChannelWatch, now_ms: int) -> bool:

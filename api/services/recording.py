@@ -21,8 +21,7 @@ from api.judge.check_batch import check
 from api.judge.check_seed import seed
 from api.judge.check_stream import Revised, Stream
 from api.science.arrays import Bools, Floats, Ints
-from api.science.units import converter
-from api.services.convert import LARGEST, converted, same_unit
+from api.services.convert_many import convert_many
 from api.services.derive import OTHER
 from api.services.leaning import derives
 from api.services.plan import ChannelPlan, RoomPlan
@@ -102,10 +101,10 @@ class CheckedRecording:
     def __init__(self, recording: Recording, channel: ChannelPlan) -> None:
         self.recording, self.channel = recording, channel
         self.key = (recording.probe, recording.quantity)
-        self.values, self._bases = _values(recording, channel)
+        made = convert_many(recording.quantity, recording.raws, recording.units, recording.times_ms, channel)
+        self.values, self._base_flags, self._reasons = made.values, made.flags, made.reasons
         limits = replace(channel.limits, spike_suspect=None, spike_fail=None)
-        bases = None if self._bases is None else np.array([flag for flag, _ in self._bases], np.int8)
-        found = check(recording.times_ms, self.values, limits, recording.quantity, bases)
+        found = check(recording.times_ms, self.values, limits, recording.quantity, self._base_flags)
         self.flags = found.flags
         self.calm: Bools = (self.flags < Flag.SUSPECT) & np.isfinite(self.values) & ~_beyond(self.values, channel.care)
         self._told: dict[int, tuple[Flag, str]] = {}
@@ -157,34 +156,8 @@ class CheckedRecording:
         return [value if value == value else None for value in self.values[rows].tolist()]
 
     def _base(self, at: int) -> tuple[Flag, str]:
-        return PLAIN if self._bases is None else self._bases[at]
-
-
-def _values(recording: Recording, channel: ChannelPlan) -> tuple[Floats, list[tuple[Flag, str]] | None]:
-    """Canonical values, NaN where there is none, and what is held against each before its checks (None: nothing)."""
-    quantity, unit = recording.quantity, recording.units
-    plain = isinstance(unit, str) and not channel.lines and quantity is not Quantity.PRESSURE
-    if (
-        plain
-        and isinstance(unit, str)
-        and (channel.unit in (None, unit) or same_unit(quantity, unit, channel.unit or ""))
-    ):
-        try:
-            into = converter(quantity, unit)
-        except InputError:
-            into = None
-        if into is not None:
-            values = np.array([into(value) for value in recording.raws.tolist()])
-            if bool(np.all((-LARGEST < values) & (values < LARGEST))):
-                return values, None
-    made = [
-        converted(quantity, raw, recording.unit(at), time_ms, channel)
-        for at, (raw, time_ms) in enumerate(zip(recording.raws.tolist(), recording.times_ms.tolist(), strict=True))
-    ]
-    return (
-        np.array([np.nan if value is None else value for value, _, _ in made], np.float64),
-        [(flag, reason) for _, flag, reason in made],
-    )
+        flag = int(self._base_flags[at])
+        return (Flag(flag), self._reasons.get(at, "")) if flag != Flag.GOOD else PLAIN
 
 
 def _beyond(values: Floats, care: CareRange | None) -> Bools:

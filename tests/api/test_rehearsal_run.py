@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from itertools import groupby
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from api.domain.reading import RawReading
 from api.rehearsal import Rehearsal, Told
-from api.rehearsal_run import rehearsed
+from api.rehearsal_compiled import compiled_run
+from api.rehearsal_run import RehearsalRun, rehearsed
 from api.rehearse_command import plan_of
 from api.services.plan import RoomPlan
 from api.services.recording import recordings, straight
@@ -43,6 +45,8 @@ def test_at_once_and_one_by_one_are_the_same(tmp_path: Path, seed: int, tanks: i
     at_once = rehearsed(plan, columns, end_ms)
     assert len(at_once) > 4
     assert at_once == one_by_one(plan, readings, end_ms)
+    with closing(RehearsalRun(plan, readings[0].time_ms - 1, columns, compiled_run())) as compiled:
+        assert compiled.run(end_ms) == at_once
 
 
 def test_channels_that_lean_on_others_go_through_the_whole_line(tmp_path: Path) -> None:
