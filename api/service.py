@@ -14,6 +14,7 @@ from api.domain.tank import RoomFile, Tank
 from api.folder_lock import hold
 from api.foresight import Foresight
 from api.importing import Importing
+from api.invented import keep_apart
 from api.mornings import Morning
 from api.mqtt.door import open_door
 from api.notify.base import Notifier
@@ -92,7 +93,7 @@ class Service:
         self.store = _opened(data / DATABASE, self._lock)
         try:
             records = Records(self.store)
-            file = _applied(room, records, now_ms())
+            file = _applied(room, data, self.store, records, now_ms())
             self.plan: Callable[[], RoomPlan] = records.plan
             keepers = Keepers(self.store, data)
             links = Links(keepers.secret("link"), self.plan)
@@ -201,11 +202,13 @@ class Service:
         os.close(self._lock)
 
 
-def _applied(room: Path, records: Records, now_ms: int) -> RoomFile | None:
+def _applied(room: Path, data: Path, store: SqliteStore, records: Records, now_ms: int) -> RoomFile | None:
     """The room file checked and put on record; None where there is none."""
     file = read_room(room) if room.exists() else None
     if file is not None:
         check_room(file)
+        if store.readings.channels():
+            keep_apart(records.plan().simulated, file, room, data)
         records.apply(file, now_ms)
     return file
 
