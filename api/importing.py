@@ -10,6 +10,7 @@ from api.domain.import_job import ImportJob
 from api.domain.quantity import Quantity
 from api.intake.block import Block
 from api.intake.blocks import blocks
+from api.intake.fuller import fuller
 from api.intake.recipe import Recipe
 from api.services.again import Again
 from api.services.drop_folder import DropFolder
@@ -74,5 +75,5 @@ def _beside(job: ImportJob, plan: RoomPlan) -> set[str]:
 
 
 def read(path: Path, recipe: str, start_row: int) -> Iterator[Block]:
-    """A file's blocks by its recipe, from a row on."""
-    return blocks(path, Recipe.from_json(recipe), start_row)
+    """A file's blocks by its recipe, from a row on, each with enough of every probe."""
+    return fuller(blocks(path, Recipe.from_json(recipe), start_row))

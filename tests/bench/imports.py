@@ -29,7 +29,7 @@ import numpy as np
 import polars as pl
 import uvicorn
 
-from api.intake.blocks import blocks
+from api.importing import read
 from api.intake.look import look
 from api.settings import DATA_VARIABLE, ROOM_VARIABLE
 from api.storage.migrations import migrate
@@ -111,7 +111,7 @@ def ours(file: Path, port: int) -> None:
     start_s, accepted, refused = time.perf_counter(), 0, 0
     understood = look(file)
     assert understood.recipe is not None, understood.questions
-    for block in blocks(file, understood.recipe):
+    for block in read(file, understood.recipe.to_json(), 0):
         kept = service.importing.keep.take(block.series, service.now_ms())
         accepted += kept.accepted
         refused += len(block.refused) + len(kept.refused) + kept.duplicate + len(kept.conflicts)
