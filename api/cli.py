@@ -209,7 +209,7 @@ def _import(given: argparse.Namespace, mine: Settings) -> int:
 
 
 def _rehearse(given: argparse.Namespace, mine: Settings) -> int:
-    from api.rehearse_command import rehearse
+    from api.rehearsal.command import rehearse
 
     return rehearse(mine.room, given)
 

@@ -20,7 +20,7 @@ from api.mqtt.door import open_door
 from api.notify.base import Notifier
 from api.parts import Parts, heartbeats
 from api.reaching import Reaching
-from api.rehearsal_desk import RehearsalDesk
+from api.rehearsal.desk import RehearsalDesk
 from api.room_text import read_room
 from api.services.again import Again
 from api.services.air_tests import AirTests

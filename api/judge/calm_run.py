@@ -1,6 +1,6 @@
 """Readings that change nothing but what is remembered of a channel, one after the other, in the order they came.
 
-The same steps as ``TankWatch.take`` and what is looked at after it, over records (``rehearsal_records.py``) instead of
+The same steps as ``TankWatch.take`` and what is looked at after it, over records (``rehearsal/records.py``) instead of
 objects: written so that it can be compiled. Must not do: judge; where anything comes up it stops.
 """
 

@@ -1,6 +1,6 @@
 """A rehearsal as a page asks for it and shows it: what is wanted, and the alerts with the settings now and with others.
 
-Pure. Must not do: rehearse (``api/rehearsal.py``), or change a setting.
+Pure. Must not do: rehearse (``api/rehearsal/stepwise.py``), or change a setting.
 """
 
 from __future__ import annotations

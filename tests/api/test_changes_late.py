@@ -10,8 +10,8 @@ import pytest
 from api.domain.alert import AlertKind, Event
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from api.rehearsal import Rehearsal
-from api.rehearsal_run import rehearsed
+from api.rehearsal.stepwise import Rehearsal
+from api.rehearsal.whole import rehearsed
 from api.services.answers import AlertNow
 from api.services.recording import recordings
 from tests.api.test_keep_past import import_all

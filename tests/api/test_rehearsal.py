@@ -12,7 +12,7 @@ import pytest
 from api.domain.alert import AlertKind, Event, Priority
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
-from api.rehearsal import Rehearsal, Told
+from api.rehearsal.stepwise import Rehearsal, Told
 from tests.support.rooms import NOW_MS, TestRoom, room
 
 MINUTE_MS = 60_000

@@ -12,17 +12,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api import rehearsal_compiled, rehearsal_run
 from api.domain.quantity import Quantity
 from api.judge.fall_shape import FallShape
 from api.judge.standstill import Habit
 from api.judge.tank_watch import TankWatch
-from api.rehearsal import Told
-from api.rehearsal_compiled import Run, compiled_run, kept_in, possible
-from api.rehearsal_looks import Silences
-from api.rehearsal_records import PAST_OF_OXYGEN, STILL, WATCH, Layout, put
-from api.rehearsal_run import RehearsalRun, rehearsed
-from api.rehearse_command import plan_of
+from api.rehearsal import compiled, whole
+from api.rehearsal.command import plan_of
+from api.rehearsal.compiled import Run, compiled_run, kept_in, possible
+from api.rehearsal.looks import Silences
+from api.rehearsal.records import PAST_OF_OXYGEN, STILL, WATCH, Layout, put
+from api.rehearsal.stepwise import Told
+from api.rehearsal.whole import RehearsalRun, rehearsed
 from api.services.plan import RoomPlan
 from api.services.recording import Recording, recordings, straight
 from tests.support.mild_room import mild, mild_text
@@ -116,11 +116,11 @@ def test_long_recordings_are_gone_through_compiled_and_short_ones_are_not(
         asked.append("compiled")
         return run
 
-    monkeypatch.setattr(rehearsal_run, "compiled_run", counted)
+    monkeypatch.setattr(whole, "compiled_run", counted)
     rehearsed(plan, recordings(readings), readings[-1].time_ms)
     assert asked == []
-    monkeypatch.setattr(rehearsal_run, "COMPILED_FROM", len(readings))
-    monkeypatch.setattr(rehearsal_run, "is_kept", lambda: True)
+    monkeypatch.setattr(whole, "COMPILED_FROM", len(readings))
+    monkeypatch.setattr(whole, "is_kept", lambda: True)
     rehearsed(plan, recordings(readings), readings[-1].time_ms)
     assert asked == ["compiled"]
 
@@ -133,11 +133,11 @@ def test_where_nothing_may_be_compiled_there_is_no_run(monkeypatch: pytest.Monke
 
     assert possible()
     monkeypatch.setattr(
-        rehearsal_compiled, "mmap", SimpleNamespace(mmap=refused, PAGESIZE=4096, PROT_READ=1, PROT_WRITE=2, PROT_EXEC=4)
+        compiled, "mmap", SimpleNamespace(mmap=refused, PAGESIZE=4096, PROT_READ=1, PROT_WRITE=2, PROT_EXEC=4)
     )
     assert not possible()
     assert compiled_run.__wrapped__() is None
-    monkeypatch.setattr(rehearsal_compiled, "find_spec", lambda name: None)
+    monkeypatch.setattr(compiled, "find_spec", lambda name: None)
     assert not possible()
 
 
@@ -148,18 +148,18 @@ def test_what_was_compiled_is_kept_where_only_this_user_writes(tmp_path: Path, m
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     assert kept_in().parent == tmp_path / "intermolt" / "compiled"
     assert kept_in().name == here.name
-    monkeypatch.setattr(rehearsal_compiled, "SOURCES", rehearsal_compiled.SOURCES[1:])
+    monkeypatch.setattr(compiled, "SOURCES", compiled.SOURCES[1:])
     assert kept_in().name != here.name
 
 
 def test_methods_of_one_name_have_to_be_alike(monkeypatch: pytest.MonkeyPatch) -> None:
     """Numba knows one method of a name: who adds another is told so, and what to do."""
-    monkeypatch.setitem(rehearsal_compiled.METHODS, Habit, "take learn odds")
+    monkeypatch.setitem(compiled.METHODS, Habit, "take learn odds")
     monkeypatch.setattr(Habit, "odds", lambda self, more: more)
-    monkeypatch.setitem(rehearsal_compiled.METHODS, FallShape, "keep steepest odds")
+    monkeypatch.setitem(compiled.METHODS, FallShape, "keep steepest odds")
     monkeypatch.setattr(FallShape, "odds", lambda self: 0.0, raising=False)
     with pytest.raises(TypeError, match="odds takes different numbers of arguments"):
-        rehearsal_compiled._teach()
+        compiled._teach()
 
 
 @settings(max_examples=200, deadline=None)

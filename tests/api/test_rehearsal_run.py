@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from api.domain.reading import RawReading
-from api.rehearsal import Rehearsal, Told
-from api.rehearsal_compiled import compiled_run
-from api.rehearsal_run import RehearsalRun, rehearsed
-from api.rehearse_command import plan_of
+from api.rehearsal.command import plan_of
+from api.rehearsal.compiled import compiled_run
+from api.rehearsal.stepwise import Rehearsal, Told
+from api.rehearsal.whole import RehearsalRun, rehearsed
 from api.services.plan import RoomPlan
 from api.services.recording import recordings, straight
 from tests.support.recorded_room import recorded, room_text

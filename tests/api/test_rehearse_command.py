@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from api.domain.errors import InputError
-from api.rehearse_command import plan_of, rehearse, run
-from api.rehearsed import reached_ms
+from api.rehearsal.command import plan_of, rehearse, run
+from api.rehearsal.rehearsed import reached_ms
 from api.services.recorded import read_recorded
 from tests.api.test_rehearsal import night
 from tests.support.rooms import ROOM

@@ -11,8 +11,8 @@ import pytest
 from api.domain.alert import AlertKind, Event, Priority
 from api.domain.errors import InputError, NotFound
 from api.domain.quantity import Quantity
-from api.rehearsal import Told
-from api.rehearsed import stood
+from api.rehearsal.rehearsed import stood
+from api.rehearsal.stepwise import Told
 from api.services.rehearsing import Rehearsed, beside, moved, narrowed
 from tests.support.rooms import TestRoom, room
 

@@ -22,8 +22,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from api.rehearsal_run import rehearsed
-from api.rehearse_command import plan_of
+from api.rehearsal.command import plan_of
+from api.rehearsal.whole import rehearsed
 from api.services.recorded import read_recorded
 from tests.support.bare_import import bare_import, write_wide
 from tests.support.mild_room import mild_text
@@ -76,7 +76,7 @@ def main(say: Callable[[str], None] = print) -> None:
         count = write_year(folder / "year.csv", asked.days)
         (folder / "room.toml").write_text(mild_text([["heat", "air"]], 60), encoding="utf-8")
         plan = plan_of(folder / "room.toml")
-        made = timed(lambda: subprocess.run([sys.executable, "-m", "api.rehearsal_compiled"], check=True))
+        made = timed(lambda: subprocess.run([sys.executable, "-m", "api.rehearsal.compiled"], check=True))
         bare = timed(lambda: bare_import(folder / "wide.csv", folder / "bare.db"))
         read = timed(lambda: read_recorded([folder / "year.csv"]))
         recorded = read_recorded([folder / "year.csv"]).recorded

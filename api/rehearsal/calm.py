@@ -22,8 +22,8 @@ from api.judge.probe_health import quiet_of_late
 from api.judge.standstill import PLACES
 from api.judge.swapped import jumped_lately
 from api.judge.tank_watch import DEPARTS, PER_MG_L, TankWatch
-from api.rehearsal_compiled import Run
-from api.rehearsal_records import PAST_OF_OXYGEN, STILL, WATCH, memory, put, take_back
+from api.rehearsal.compiled import Run
+from api.rehearsal.records import PAST_OF_OXYGEN, STILL, WATCH, memory, put, take_back
 from api.services.judging import Judging, Key
 from api.services.recording import CheckedRecording
 

@@ -16,7 +16,7 @@ from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.domain.tank import Probe
 from api.judge.alert_cycle import Track
-from api.rehearsal_looks import Looks
+from api.rehearsal.looks import Looks
 from api.services.again import Again
 from api.services.changes_late import ChangesStepwise
 from api.services.ingest import Ingest

@@ -21,9 +21,9 @@ from tqdm import tqdm
 
 from api.domain.alert import Event, Priority
 from api.domain.errors import InputError
-from api.rehearsal import Told
-from api.rehearsal_run import rehearsed
-from api.rehearsed import reached_ms
+from api.rehearsal.rehearsed import reached_ms
+from api.rehearsal.stepwise import Told
+from api.rehearsal.whole import rehearsed
 from api.room_text import read_room
 from api.services.plan import RoomPlan
 from api.services.recorded import Recorded, read_recorded

@@ -21,7 +21,6 @@ from pathlib import Path
 from types import FunctionType
 from typing import Any, cast
 
-from api import rehearsal_records
 from api.judge import (
     calm_run,
     channel_watch,
@@ -36,12 +35,13 @@ from api.judge import (
     standstill,
     swapped,
 )
-from api.rehearsal_records import CLASSES, memory, no_rows
+from api.rehearsal import records
+from api.rehearsal.records import CLASSES, memory, no_rows
 
 Run = Callable[[calm_run.Rows, calm_run.Memory, int, int], tuple[int, int]]
 SOURCES = (
     calm_run, channel_watch, fall_shape, first_order, heading, natures, oxygen_past, probe_health, room_watch,
-    slow_fall, standstill, swapped, rehearsal_records,
+    slow_fall, standstill, swapped, records,
 )  # fmt: skip
 METHODS = {
     first_order.Approach: "take begin _set_step _begin_weights _changed _sum_up",

@@ -21,10 +21,10 @@ from api.judge.change_watch import STEPWISE
 from api.judge.natures import NATURES
 from api.judge.samples import usable
 from api.judge.tank_watch import TankWatch
-from api.rehearsal import Rehearsal, Told
-from api.rehearsal_calm import CalmStretches
-from api.rehearsal_compiled import Run, compiled_run, is_kept
-from api.rehearsal_store import LazyStore
+from api.rehearsal.calm import CalmStretches
+from api.rehearsal.compiled import Run, compiled_run, is_kept
+from api.rehearsal.stepwise import Rehearsal, Told
+from api.rehearsal.store import LazyStore
 from api.science.arrays import Bools, Ints
 from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from api.domain.alert import PRIORITY_ORDER, Event, Priority
 from api.judge.rota import opens_ms
-from api.rehearsal import Told
+from api.rehearsal.stepwise import Told
 from api.services.plan import RoomPlan
 from api.services.rehearsing import Rehearsed
 

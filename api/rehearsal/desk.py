@@ -92,7 +92,7 @@ class RehearsalDesk:
             "now_known": known,
         }  # fmt: skip
         process = subprocess.Popen(
-            [sys.executable, "-m", "api.rehearsal_child"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            [sys.executable, "-m", "api.rehearsal.child"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         self._process = process
         follow = threading.Thread(target=self._follow, args=(number, process, asked, key), daemon=True)

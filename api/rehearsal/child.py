@@ -1,4 +1,4 @@
-"""``python -m api.rehearsal_child``: one rehearsal of kept readings in a process of its own, beside the live line.
+"""``python -m api.rehearsal.child``: one rehearsal of kept readings in a process of its own, beside the live line.
 
 One line of JSON in, lines of JSON out: the share done, then what came of it. It ends when its standard input does.
 Must not do: write to the database.
@@ -20,8 +20,8 @@ import numpy as np
 
 from api.domain.errors import IntermoltError
 from api.domain.quantity import Quantity
-from api.rehearsal_run import rehearsed
-from api.rehearsed import stood
+from api.rehearsal.rehearsed import stood
+from api.rehearsal.whole import rehearsed
 from api.services.plan import RoomPlan
 from api.services.recording import Recording
 from api.services.records import Records
