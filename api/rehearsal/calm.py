@@ -71,10 +71,9 @@ class CalmStretches:
         at, why = self._run(rows, kept, at, stop_ms)
         self.gone += at - begun
         judging.room_ms = int(kept.room_ms[0])
-        if at > begun:
-            for number in np.flatnonzero(kept.tanks["looked_ms"] != self._looked_ms).tolist():
-                self._looked_ms[number] = looked_ms = int(kept.tanks["looked_ms"][number])
-                judging.outlooks.room.again(self._tanks[number].name, looked_ms)
+        for number in np.flatnonzero(kept.tanks["looked_ms"] != self._looked_ms).tolist():
+            self._looked_ms[number] = looked_ms = int(kept.tanks["looked_ms"][number])
+            judging.outlooks.room.again(self._tanks[number].name, looked_ms)
         return at, why
 
     def give_back(self, number: int) -> None:
