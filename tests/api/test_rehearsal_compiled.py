@@ -12,19 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.domain.quantity import Quantity
 from api.judge.fall_shape import FallShape
 from api.judge.standstill import Habit
-from api.judge.tank_watch import TankWatch
 from api.rehearsal import compiled, whole
 from api.rehearsal.command import plan_of
 from api.rehearsal.compiled import Run, compiled_run, kept_in, possible
 from api.rehearsal.looks import Silences
-from api.rehearsal.records import PAST_OF_OXYGEN, STILL, WATCH, Layout, put
-from api.rehearsal.stepwise import Told
-from api.rehearsal.whole import RehearsalRun, rehearsed
-from api.services.plan import RoomPlan
-from api.services.recording import Recording, recordings, straight
+from api.rehearsal.whole import rehearsed
+from api.services.recording import recordings, straight
+from tests.support.both_ways import gone_through
 from tests.support.mild_room import mild, mild_text
 
 ROOMS: list[tuple[int, list[list[str]], float, float, float]] = [
@@ -46,43 +42,6 @@ def run() -> Run:
     found = compiled_run()
     assert found is not None, "the calm run could not be compiled on this machine"
     return found
-
-
-def memories(run: RehearsalRun) -> list[tuple[str, object]]:
-    """All that is remembered of the room and its tanks, to the last bit."""
-    outlooks = run.ingest.judging.outlooks
-    out: list[tuple[str, object]] = [("room", (run.ingest.judging.room_ms, outlooks.room._looks))]
-    for line in run._lines:
-        watch = outlooks.tank(line.checked.channel.tank.id if line.checked.channel.tank else None)
-        out += [(f"{line.checked.key}", line.at_rest), *_of(watch, *line.checked.key)]
-    return out
-
-
-def _of(watch: TankWatch | None, probe: str, quantity: Quantity) -> list[tuple[str, object]]:
-    if watch is None or (probe, quantity) not in watch.channels:
-        return []
-    said = [(f"{probe} {quantity}", _bits(WATCH, watch.channels[probe, quantity]))]
-    if (probe, quantity) in watch.pasts:
-        said.append((f"past of {probe} {quantity}", _bits(PAST_OF_OXYGEN, watch.pasts[probe, quantity])))
-    return [*said, (f"still {probe}", _bits(STILL, watch.stills[probe]))]
-
-
-def _bits(layout: Layout, one: object) -> str:
-    record = np.zeros(1, layout)[0]
-    put(record, layout, one)
-    return repr(record.tolist())
-
-
-def gone_through(
-    plan: RoomPlan, columns: list[Recording], end_ms: int, run: Run | None
-) -> tuple[list[Told], list[tuple[str, object]], int]:
-    """What was told, what is remembered, and how many readings the calm run took."""
-    rehearsal = RehearsalRun(plan, min(int(one.times_ms[0]) for one in columns) - 1, columns, run)
-    told = rehearsal.run(end_ms)
-    rows = 0 if rehearsal._calm is None else rehearsal._calm.gone
-    kept = memories(rehearsal)
-    rehearsal.close()
-    return told, kept, rows
 
 
 @pytest.mark.parametrize(("seed", "kinds", "hours", "every_s", "step"), ROOMS)
