@@ -18,6 +18,8 @@ from dashboard.theme import Theme
 from dashboard.wall_clock import WallClock
 from dashboard.words import count
 
+FRESH_MS = 600_000
+"""What a probe said longer ago is shown with its time."""
 KIND_TITLES = {
     CalibrationKind.OFFSET: "offset",
     CalibrationKind.OFFSET_AND_SLOPE: "offset and slope",
@@ -76,6 +78,7 @@ class ChannelView:
     said: str
     said_field: str
     said_at: Moment | None
+    old: bool
     due: str
     overdue: bool
     limits: tuple[tuple[str, str, bool], ...]
@@ -98,6 +101,7 @@ def channel_view(now: ChannelNow, clock: Clock) -> ChannelView:
         said="" if now.said is None else f"{now.said:.{digits}f}",
         said_field="" if now.said is None else f"{now.said:.{digits + 1}f}",
         said_at=clock.moment(now.said_ms) if heard and now.said_ms is not None else None,
+        old=heard and now.said_ms is not None and clock.now_ms - now.said_ms > FRESH_MS,
         due=due_words(now, clock),
         overdue=now.due_ms is not None and now.due_ms < clock.now_ms,
         limits=tuple(_limits(now.limits, now.own_limits)),

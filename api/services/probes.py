@@ -111,7 +111,9 @@ def channel_now(
     compared = _compared(entries, probe, quantity)
     asked = value.calibrate_every_days if value is not None else None
     last_ms = max((one.entry.calibration.from_ms for one in compared if one.line is not None), default=None)
-    every_days = asked or EVERY_DAYS.get(quantity)
+    described = plan.probes.get(probe)
+    live = described is None or described.live
+    every_days = (asked or EVERY_DAYS.get(quantity)) if live else None
     said = None
     if heard is not None and heard.raw is not None and heard.value is not None:
         said = converter(quantity, heard.unit)(heard.raw)
@@ -125,7 +127,7 @@ def channel_now(
         own_limits=tuple(value.checks) if value is not None else (),
         compared=compared,
         every_days=every_days,
-        due_ms=plan.calibration_due_ms(probe, quantity),
+        due_ms=plan.calibration_due_ms(probe, quantity) if live else None,
         reminded=asked is not None or last_ms is not None,
     )
 

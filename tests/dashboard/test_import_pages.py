@@ -202,6 +202,21 @@ def test_stopped_while_a_question_was_open(keeper: Keeper) -> None:
     assert (keeper.job().state, keeper.kept()) == (JobState.DONE, 5)
 
 
+def test_a_probe_of_a_file_does_not_speak_now(keeper: Keeper) -> None:
+    """The list of probes says when it said that, and asks for no calibration of a logger in a drawer."""
+    keeper.sends("august.csv", text_of(5))
+    keeper.answers(1, probe="logger-1")
+    keeper.answers(1, **{"tank__logger-1": "t1"})
+    keeper.does(1, "start")
+    keeper.imports()
+    page = keeper.site.get("/probes").text
+    line = page[page.index('href="/probe/logger-1"') :].split("</tr>")[0]
+    assert "read from a file, not compared" in line
+    assert "every 30 days" not in line
+    assert re.search(r"°C, at <time[^>]+>1 Aug 00:0\d</time>", line), line
+    assert "Said last" in keeper.site.get("/probe/logger-1").text
+
+
 def bomb() -> bytes:
     """A workbook of 600 MB of zeros in half a megabyte."""
     out = BytesIO()

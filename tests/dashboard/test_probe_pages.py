@@ -48,6 +48,8 @@ def test_the_list_names_every_probe_and_what_is_due(site: Caller) -> None:
     assert page.index('href="/probe/p1"') < page.index('href="/probe/p2"')
     assert page.count("never compared") == 4
     assert "every 30 days is asked for" in page
+    assert "7.02 mg/L, at" not in page
+    assert "read from a file" not in page
 
 
 def test_air_saturation_from_the_page(site: Caller, tanks: TestRoom) -> None:
