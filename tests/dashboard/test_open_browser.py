@@ -16,8 +16,8 @@ from tests.support.rooms import room
 pytestmark = IN_BROWSER
 PAGES = (
     "/", "/alerts", "/probes", "/probe/p1", "/tank/t1", "/tank/t1/log", "/tank/t1/air", "/grace", "/calendar",
-    "/review", "/report?tank=t1", "/rehearsal?tank=t1", "/care", "/care/warm-water", "/animals", "/people", "/people/person",
-    "/import", "/performance", "/morning", "/labels",
+    "/review", "/report?tank=t1", "/rehearsal?tank=t1", "/care", "/care/warm-water", "/animals", "/people",
+    "/people/person", "/import", "/performance", "/morning", "/labels",
 )  # fmt: skip
 LOW_FIELDS = """() => [...document.querySelectorAll("input:not([type=hidden]), select, textarea, button")]
   .filter((e) => e.checkVisibility())
