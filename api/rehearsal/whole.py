@@ -30,6 +30,7 @@ from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Recording, packs, straight
+from api.services.recording import checked as checked_of
 
 ROWS_TOGETHER = 20_000
 COMPILED_FROM, COMPILED_ANEW_FROM = 100_000, 500_000
@@ -59,12 +60,7 @@ class RehearsalRun(Rehearsal):
     def __init__(self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], run: Run | None = None) -> None:
         """``run``: goes through calm stretches, where there is one."""
         super().__init__(plan, begin_ms, store=LazyStore())
-        self._lines = [
-            Line(checked, changes=stepwise(checked))
-            for one in recorded
-            if (channel := plan.channel(one.probe, one.quantity)).tank is not None
-            for checked in [CheckedRecording(one, channel)]
-        ]
+        self._lines = [Line(one, changes=stepwise(one)) for one in checked_of(recorded, plan, EARLIEST_MS)]
         checked = [line.checked for line in self._lines]
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
         self._calm = CalmStretches(checked, self.ingest.judging, run) if run is not None else None

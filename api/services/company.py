@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag, KeptReading
+from api.judge.check_batch import gross as gross_flags
 from api.judge.check_windows import in_ms
 from api.judge.check_words import gross_of
+from api.science.arrays import Flags, Floats, Ints
 from api.services.convert import converted
 from api.services.plan import ChannelPlan, RoomPlan
 from api.storage.base import Store
@@ -69,6 +73,22 @@ def age_ms(channel: ChannelPlan) -> int:
 def believed(value: float, flag: Flag, channel: ChannelPlan) -> bool:
     """Whether a value, with the flag it had before its checks, did not fail by itself."""
     return flag < Flag.FAIL and gross_of(channel.limits, value) < Flag.FAIL
+
+
+def said(times_ms: Ints, values: Floats, flags: Flags, channel: ChannelPlan) -> tuple[Ints, Floats]:
+    """What a channel says to those it keeps company, of columns with the flags they had before their checks."""
+    known = np.isfinite(values) & (flags < Flag.FAIL) & (gross_flags(values, channel.limits) < Flag.FAIL)
+    return times_ms[known], values[known]
+
+
+def together(company: Sequence[tuple[Ints, Floats]]) -> tuple[Ints, Floats] | None:
+    """What several say, in the order of time, of one moment the highest last; None where there are none."""
+    if not company:
+        return None
+    times_ms = np.concatenate([times for times, _ in company])
+    values = np.concatenate([values for _, values in company])
+    order = np.lexsort((values, times_ms))
+    return times_ms[order], values[order]
 
 
 def _made(quantity: Quantity, rows: Sequence[KeptReading], channel: ChannelPlan) -> list[Pair]:

@@ -12,9 +12,10 @@ import numpy as np
 
 from api.domain.reading import Arrival, Flag, KeptReading
 from api.judge.check_batch import Checked, check
-from api.judge.check_batch import gross as gross_flags
 from api.judge.check_windows import in_ms
 from api.science.arrays import Bools, Floats, Ints
+from api.services.company import said as said_by
+from api.services.company import together
 from api.services.convert_many import Converted, convert_many
 from api.services.past_rows import Given, Key, Tally, sifted
 from api.services.past_tails import Tails
@@ -117,24 +118,19 @@ def around(
 
 def said(one: Around) -> tuple[Ints, Floats]:
     """What a channel says to those it keeps company: all that did not fail by itself."""
-    return _believed(one.rows.times_ms, one.made, one.channel)
+    return said_by(one.rows.times_ms, one.made.values, one.made.flags, one.channel)
 
 
 def said_kept(store: Store, key: Key, channel: ChannelPlan, start_ms: int, end_ms: int) -> tuple[Ints, Floats]:
     """The same of a channel's kept rows."""
     kept = store.past.kept(*key, start_ms, end_ms)
-    return _believed(kept.times_ms, convert_many(key[1], kept.raws, kept.units, kept.times_ms, channel), channel)
-
-
-def _believed(times_ms: Ints, made: Converted, channel: ChannelPlan) -> tuple[Ints, Floats]:
-    believed = np.isfinite(made.values) & (made.flags < Flag.FAIL)
-    believed &= gross_flags(made.values, channel.limits) < Flag.FAIL
-    return times_ms[believed], made.values[believed]
+    made = convert_many(key[1], kept.raws, kept.units, kept.times_ms, channel)
+    return said_by(kept.times_ms, made.values, made.flags, channel)
 
 
 def found(one: Around, company: Sequence[tuple[Ints, Floats]]) -> Found:
     """The checks of one channel's rows."""
-    times_ms, values = _together(company)
+    times_ms, values = together(company) or (None, None)
     why = [""] * len(one.new)
     for place, reason in one.made.reasons.items():
         why[place] = reason
@@ -185,15 +181,6 @@ def _found(one: Around, checked: Checked) -> Found:
     return Found(
         one.key, one.channel, after, one.new, changed & ~same, rows, _open_ms(one, checked), one.last, one.span_ms
     )
-
-
-def _together(company: Sequence[tuple[Ints, Floats]]) -> tuple[Ints | None, Floats | None]:
-    if not company:
-        return None, None
-    times_ms = np.concatenate([times for times, _ in company])
-    values = np.concatenate([values for _, values in company])
-    order = np.lexsort((values, times_ms))
-    return times_ms[order], values[order]
 
 
 def row(rows: Columns, place: int) -> KeptReading:

@@ -21,7 +21,8 @@ from api.judge.check_batch import check
 from api.judge.check_seed import seed
 from api.judge.check_stream import Revised, Stream
 from api.science.arrays import Bools, Floats, Ints
-from api.services.convert_many import convert_many
+from api.services.company import said, together
+from api.services.convert_many import Converted, convert_many
 from api.services.derive import OTHER
 from api.services.leaning import derives
 from api.services.plan import ChannelPlan, RoomPlan
@@ -85,10 +86,8 @@ def packs(recorded: Sequence[Recording]) -> Iterator[tuple[int, list[RawReading]
 
 
 def straight(recording: Recording, plan: RoomPlan) -> bool:
-    """Whether a channel leans on no other: no company to be asked, and nothing that is judged derived from it."""
+    """Whether nothing that is judged is derived from a channel with others."""
     key = (recording.probe, recording.quantity)
-    if plan.channel(*key).company:
-        return False
     return not derives(*key, plan) or plan.channel(key[0], OTHER[key[1]]).care is None
 
 
@@ -98,13 +97,23 @@ class CheckedRecording:
     ``calm``: passed its checks and lies within the limits of its care range.
     """
 
-    def __init__(self, recording: Recording, channel: ChannelPlan) -> None:
-        self.recording, self.channel = recording, channel
+    def __init__(
+        self,
+        recording: Recording,
+        channel: ChannelPlan,
+        made: Converted,
+        company: tuple[Ints, Floats] | None = None,
+    ) -> None:
+        """``company``: all that the probes beside it say."""
+        self.recording, self.channel, self._company = recording, channel, company
         self.key = (recording.probe, recording.quantity)
-        made = convert_many(recording.quantity, recording.raws, recording.units, recording.times_ms, channel)
         self.values, self._base_flags, self._reasons = made.values, made.flags, made.reasons
         limits = replace(channel.limits, spike_suspect=None, spike_fail=None)
-        found = check(recording.times_ms, self.values, limits, recording.quantity, self._base_flags)
+        found = check(
+            recording.times_ms, self.values, limits, recording.quantity, self._base_flags,
+            company_times_ms=company[0] if company is not None else None,
+            company_values=company[1] if company is not None else None,
+        )  # fmt: skip
         self.flags = found.flags
         self.calm: Bools = (self.flags < Flag.SUSPECT) & np.isfinite(self.values) & ~_beyond(self.values, channel.care)
         self._told: dict[int, tuple[Flag, str]] = {}
@@ -135,14 +144,23 @@ class CheckedRecording:
         past = slice(self._past_of(start), start)
         stream = seed(
             Stream(self.channel.limits, recording.quantity), times_ms[past].tolist(), self._listed(past),
-            self.flags[past].tolist(), [self._base(at) for at in range(past.start, past.stop)],
+            self.flags[past].tolist(), [self._base(at) for at in range(past.start, past.stop)], self._near,
         )  # fmt: skip
         for at in range(start, end):
             value = float(self.values[at])
             known = value if value == value else None
-            step = stream.step(int(times_ms[at]), known, *self._base(at))
+            step = stream.step(int(times_ms[at]), known, *self._base(at), self._near)
             raw = float(recording.raws[at]), recording.unit(at)
             yield CheckedReading(*self.key, int(times_ms[at]), *raw, known, step.flag, step.reason), step.revised
+
+    def _near(self, time_ms: int) -> tuple[int, float] | None:
+        """The newest that the probes beside it said, not later than a time."""
+        company = self._company
+        if company is None:
+            return None
+        times_ms, values = company
+        at = int(np.searchsorted(times_ms, time_ms, side="right")) - 1
+        return (int(times_ms[at]), float(values[at])) if at >= 0 else None
 
     def _past_of(self, at: int) -> int:
         """From where on a stream has to be told the past of a reading, and one reading more."""
@@ -158,6 +176,28 @@ class CheckedRecording:
     def _base(self, at: int) -> tuple[Flag, str]:
         flag = int(self._base_flags[at])
         return (Flag(flag), self._reasons.get(at, "")) if flag != Flag.GOOD else PLAIN
+
+
+def checked(recorded: Sequence[Recording], plan: RoomPlan, earliest_ms: int) -> list[CheckedRecording]:
+    """The recordings of tanks' channels, checked; what was said before the earliest time is heard by none beside."""
+    own = [one for one in recorded if plan.channel(one.probe, one.quantity).tank is not None]
+    channels = {(one.probe, one.quantity): plan.channel(one.probe, one.quantity) for one in own}
+    made = {
+        key: convert_many(one.quantity, one.raws, one.units, one.times_ms, channels[key])
+        for one in own
+        for key in [(one.probe, one.quantity)]
+    }
+    told = {}
+    for one in own:
+        key, heard = (one.probe, one.quantity), one.times_ms >= earliest_ms
+        told[key] = said(one.times_ms[heard], made[key].values[heard], made[key].flags[heard], channels[key])
+    out = []
+    for one in own:
+        key = (one.probe, one.quantity)
+        beside = [(probe, one.quantity) for probe in channels[key].company]
+        company = together([told[other] for other in beside if other in told])
+        out.append(CheckedRecording(one, channels[key], made[key], company))
+    return out
 
 
 def _beyond(values: Floats, care: CareRange | None) -> Bools:
