@@ -118,7 +118,7 @@ class Reader:
 
     def alerts(self, states: Sequence[AlertState] | None, most: int = 200) -> tuple[AlertNow, ...]:
         """Alerts, newest first; None: of every state."""
-        return tuple(self._alert(row) for row in self._store.state.alerts(states, most))
+        return tuple(self._alert(row) for row in self._brought_up(self._store.state.alerts(states, most)))
 
     def alert(self, alert_id: int) -> AlertNow:
         """One alert with its steps.
@@ -128,11 +128,17 @@ class Reader:
         row = self._store.state.alert(alert_id)
         if row is None:
             raise NotFound(f"there is no alert {alert_id}")
-        if row.ended_ms is None:
-            # an alert's record changes with its steps only; how far the water went since stands in its track
-            track = next((one for one in self._store.state.tracks() if one.subject.key == row.subject), None)
-            row = replace(row, worst=row.worst if track is None or track.worst is None else track.worst)
+        (row,) = self._brought_up([row])
         return self._alert(row, tuple(AlertStep(*step) for step in self._store.state.events(alert_id)))
+
+    def _brought_up(self, rows: Sequence[AlertRow]) -> list[AlertRow]:
+        """Records change with an alert's steps only; how far the water went since then stands in its track."""
+        if all(row.ended_ms is not None for row in rows):
+            return list(rows)
+        worst = {one.subject.key: one.worst for one in self._store.state.tracks() if one.worst is not None}
+        return [
+            row if row.ended_ms is not None else replace(row, worst=worst.get(row.subject, row.worst)) for row in rows
+        ]
 
     def _tank(
         self,
