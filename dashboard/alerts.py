@@ -167,9 +167,9 @@ def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> t
     facts: list[tuple[str, str]] = []
     if alert.quantity is not None:
         seen = lens(alert.quantity, units, most.get(alert.tank or ""))
-        named = (("when told", alert.value), ("limit", alert.limit), ("worst so far", alert.worst))
-        if alert.ended_ms is not None:
-            named = (("limit", alert.limit), ("worst", alert.worst))
+        named = [("limit", alert.limit), ("worst", alert.worst)]
+        if alert.ended_ms is None:
+            named = [("when told", alert.value), ("limit", alert.limit), ("worst so far", alert.worst)]
         facts = [(name, seen.text(value)) for name, value in named if value is not None]
     if alert.probe:
         facts.append(("probe", alert.probe))
