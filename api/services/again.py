@@ -6,19 +6,17 @@ time. A span's work is cut into pieces, so that live readings never wait long. M
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from api.domain.alert import AlertEvent
-from api.domain.quantity import Quantity
-from api.domain.reading import Arrival, CheckedReading, KeptReading
+from api.domain.reading import Arrival, Flag, KeptReading
 from api.services.again_columns import AgainColumns, Gone
-from api.services.changes_late import ChangesLate
-from api.services.derive import OTHER
+from api.services.again_late import AgainLate
 from api.services.ingest import Ingest
-from api.services.past import Past, of_the_past
+from api.services.past import Past
 from api.services.past_checks import row as row_of
-from api.services.plan import ChannelPlan, RoomPlan
+from api.services.plan import RoomPlan
 from api.services.rounds import Rounds
 from api.services.station import company_reach_ms
 from api.storage.base import CALIBRATED, DERIVED, LATE, Store, Waiting
@@ -38,8 +36,8 @@ class Again:
 
     def __init__(self, store: Store, ingest: Ingest, plan: Callable[[], RoomPlan], now_ms: Callable[[], int]) -> None:
         self._store, self._ingest, self._plan, self._now_ms = store, ingest, plan, now_ms
-        self._columns = AgainColumns(store)
-        self._past, self._changes = Past(store), ChangesLate(store, ingest.judging)
+        self._columns, self._late = AgainColumns(store), AgainLate(store, ingest.judging)
+        self._past = Past(store)
         self._seen: dict[tuple[str, str, str], int] = {}
         self.rounds = Rounds("again", self.look, LOOK_EVERY_S, now_ms)
 
@@ -75,10 +73,8 @@ class Again:
             self._those_beside(span, gone, plan, now_ms)
             if not more and gone.last_ms == last_ms:
                 more = self._goes_on(span, up_to_ms, plan, now_ms)
-        if not more and span.why == LATE:
-            self._changes.end((span.probe, span.quantity), plan.channel(span.probe, span.quantity), events)
-            for quantity in {span.quantity, OTHER.get(span.quantity, span.quantity)}:
-                self._ingest.judging.end_past(of_the_past(plan.channel(span.probe, quantity)), events)
+        if not more and span.why != CALIBRATED:
+            self._late.end(key, plan, events, own=span.why == LATE)
         self._store.revisions.gone_over(span, up_to_ms)
         self._ingest.finish(events, now_ms)
         return more
@@ -92,7 +88,10 @@ class Again:
             )
         work = self._columns.derive if span.why == DERIVED else self._columns.go_over
         gone = work(key, columns, plan)
-        self._ingest.station.made_again(key, plan, gone.derived_ms, checked=span.why != DERIVED)
+        newest_ms = gone.derived.newest_ms if gone.derived is not None else None
+        self._ingest.station.made_again(key, plan, newest_ms, checked=span.why != DERIVED)
+        if gone.derived is not None and span.why != CALIBRATED:
+            self._late.learnt(gone.derived, plan, events)
         return gone
 
     def _one_by_one(self, span: Waiting, rows: list[KeptReading], plan: RoomPlan, events: list[AlertEvent]) -> Gone:
@@ -103,9 +102,9 @@ class Again:
         changed = [row for row, before in zip(settled, rows, strict=True) if row != before]
         self._store.revisions.rewrite(span.probe, span.quantity, changed)
         late = {row.time_ms for row in rows if row.arrival is Arrival.WAITING}
-        self._judge(span.probe, span.quantity, [row for row in settled if row.time_ms in late], channel, events)
+        self._late.judge((span.probe, span.quantity), [row for row in settled if row.time_ms in late], plan, events)
         if late:
-            self._changes.judge((span.probe, span.quantity), min(late), max(late), channel, plan, events)
+            self._late.changes.judge((span.probe, span.quantity), min(late), max(late), channel, plan, events)
         self._derive(span, settled, plan, late, events)
         return Gone(changed[0].time_ms, changed[-1].time_ms) if changed else Gone()
 
@@ -122,9 +121,10 @@ class Again:
             before = {row.time_ms: row for row in kept}
             changed = [row for row in others if row != before.get(row.time_ms)]
             self._store.revisions.rederive(span.probe, other, changed)
-            channel = plan.channel(span.probe, other)
-            if channel.care is not None:
-                self._judge(span.probe, other, [row for row in others if row.time_ms in late], channel, events)
+            if plan.channel(span.probe, other).care is not None:
+                learnt = {row.time_ms for row in changed if span.why != CALIBRATED and _learnt(row, before)}
+                mine = [row for row in others if row.time_ms in late or row.time_ms in learnt]
+                self._late.judge((span.probe, other), mine, plan, events)
         last_ms = changed[-1].time_ms if changed else None
         self._ingest.station.made_again(key, plan, last_ms, checked=span.why != DERIVED)
 
@@ -147,21 +147,12 @@ class Again:
         self._store.revisions.wait(span.probe, span.quantity, span.why, up_to_ms, end_ms, now_ms)
         return True
 
-    def _judge(
-        self, probe: str, quantity: Quantity, rows: list[KeptReading], channel: ChannelPlan, events: list[AlertEvent]
-    ) -> None:
-        """What came late, on its own time; what an alert told already is not told again."""
-        if not rows or channel.tank is None:
-            return
-        told = self._past.told(channel, rows[0].time_ms, rows[-1].time_ms)
-        past, plan = of_the_past(channel), self._plan()
-        for row in rows:
-            if not told(row.time_ms):
-                then = plan.in_force(past, quantity, row.time_ms)
-                self._ingest.judging.judge(_checked(probe, quantity, row), then, True, events)
+
+def _learnt(row: KeptReading, before: Mapping[int, KeptReading]) -> bool:
+    """Whether a derived value could not be had, or used, before."""
+    was = before.get(row.time_ms)
+    return was is not None and _usable(row) and not _usable(was)
 
 
-def _checked(probe: str, quantity: Quantity, row: KeptReading) -> CheckedReading:
-    return CheckedReading(
-        probe, quantity, row.time_ms, row.raw_value, row.raw_unit, row.value, row.flag, row.reason, arrival=row.arrival
-    )
+def _usable(row: KeptReading) -> bool:
+    return row.value is not None and row.flag <= Flag.SUSPECT

@@ -13,7 +13,7 @@ from api.judge.check_windows import in_ms
 from api.services.convert_many import convert_many
 from api.services.leaning import derives
 from api.services.past_checks import Around, found, said_kept
-from api.services.past_derived import PastDerived
+from api.services.past_derived import Derived, PastDerived
 from api.services.past_rows import Key
 from api.services.plan import RoomPlan
 from api.storage.base import Store
@@ -22,12 +22,14 @@ from api.storage.past_base import Columns, part, picked
 
 @dataclass(frozen=True, slots=True)
 class Gone:
-    """What a piece of a span has come to: times of the first and the last reading that changed, None: none did."""
+    """What a piece of a span has come to: times of the first and the last reading that changed, None: none did.
+
+    ``derived``: what is derived from all of it, None: nothing is.
+    """
 
     first_ms: int | None = None
     last_ms: int | None = None
-    derived_ms: int | None = None
-    """The newest reading whose derived value changed."""
+    derived: Derived | None = None
 
 
 class AgainColumns:
@@ -46,7 +48,7 @@ class AgainColumns:
         derived = self.derive(key, part(one.rows, first, one.last), plan)
         if not len(times_ms):
             return derived
-        return Gone(int(times_ms[0]), int(times_ms[-1]), derived.derived_ms)
+        return Gone(int(times_ms[0]), int(times_ms[-1]), derived.derived)
 
     def derive(self, key: Key, rows: Columns, plan: RoomPlan) -> Gone:
         """What is derived from rows."""
@@ -54,8 +56,7 @@ class AgainColumns:
             return Gone()
         channels = self._store.readings.channels()
         start_ms, end_ms = int(rows.times_ms[0]), int(rows.times_ms[-1]) + 1
-        made = PastDerived(self._store, plan, {}, channels, exact=True).of(key, rows, start_ms, end_ms)
-        return Gone(derived_ms=made.newest_ms)
+        return Gone(derived=PastDerived(self._store, plan, {}, channels, exact=True).of(key, rows, start_ms, end_ms))
 
     def _around(self, key: Key, rows: Columns, plan: RoomPlan) -> Around:
         """Rows among those kept around them that their checks look at, and one more at each end."""

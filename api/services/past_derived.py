@@ -12,7 +12,7 @@ import numpy as np
 
 from api.domain.quantity import Quantity
 from api.domain.reading import Arrival, Flag
-from api.science.arrays import Bools, Ints
+from api.science.arrays import Bools, Flags, Floats, Ints
 from api.services.derive import OTHER
 from api.services.derive_many import Chosen, Told, choose_many, derive_many
 from api.services.leaning import derives, water
@@ -30,12 +30,16 @@ SAME = 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Derived:
-    """The other quantity of a channel's rows; ``new`` marks those not kept yet, ``changed`` those kept otherwise."""
+    """The other quantity of a channel's rows; ``new`` marks those not kept yet, ``changed`` those kept otherwise.
+
+    ``learnt`` are those changed whose value could not be had, or used, before.
+    """
 
     key: Key
     rows: Columns
     new: Bools
     changed: Bools
+    learnt: Bools
 
     @property
     def newest_ms(self) -> int | None:
@@ -98,17 +102,18 @@ class PastDerived:
         """What is made beside what is kept of it; rows that wait for ``again.py`` are left to it."""
         changed = np.zeros(len(made.times_ms), dtype=bool)
         if not len(made.times_ms):
-            return Derived(key, made, changed, changed)
+            return Derived(key, made, changed, changed, changed)
         kept = self._store.past.kept(*key, int(made.times_ms[0]), int(made.times_ms[-1]) + 1)
         waits = made.arrivals == Arrival.WAITING
         if not len(kept.times_ms):
-            return Derived(key, made, ~waits, changed)
+            return Derived(key, made, ~waits, changed, changed)
         at = np.minimum(np.searchsorted(kept.times_ms, made.times_ms), len(kept.times_ms) - 1)
         known = kept.times_ms[at] == made.times_ms
         ours = known & ~waits & (kept.raws[at] == made.raws) & (kept.arrivals[at] != Arrival.WAITING)
         places = np.flatnonzero(ours)
         changed[places] = _differ(made, places, kept, at[places])
-        return Derived(key, made, ~known & ~waits, changed)
+        learnt = changed & usable(made.values, made.flags) & ~usable(kept.values, kept.flags)[at]
+        return Derived(key, made, ~known & ~waits, changed, learnt)
 
 
 def leaning(channels: Sequence[Channel], place: str, plan: RoomPlan) -> list[Key]:
@@ -118,6 +123,12 @@ def leaning(channels: Sequence[Channel], place: str, plan: RoomPlan) -> list[Key
     if place == ROOM:
         return found
     return [key for key in found if (tank := plan.channel(*key).tank) is not None and tank.id == place]
+
+
+def usable(values: Floats, flags: Flags) -> Bools:
+    """Which values can be judged."""
+    found: Bools = np.isfinite(values) & (flags <= Flag.SUSPECT)
+    return found
 
 
 def _none(rows: Columns) -> Chosen:

@@ -32,6 +32,11 @@ class SqliteUnjudged:
             out[probe, Quantity(quantity)] = Unjudged(spans_ms, last_ms, newest_ms, changes_ms, bool(at_end))
         return out
 
+    def holds(self, probe: str, quantity: Quantity) -> bool:
+        """Whether an import has a channel in hand."""
+        sql = "SELECT 1 FROM unjudged WHERE probe = ? AND quantity = ? LIMIT 1"
+        return self._reader().execute(sql, (probe, quantity)).fetchone() is not None
+
     def put(self, job: int, probe: str, quantity: Quantity, one: Unjudged, fresh_ms: Ints | None = None) -> None:
         """Put a channel anew."""
         key = (job, probe, quantity)

@@ -37,6 +37,9 @@ class UnjudgedStore(Protocol):
     def of(self, job: int) -> dict[tuple[str, Quantity], Unjudged]:
         """All of one import, by probe and quantity."""
 
+    def holds(self, probe: str, quantity: Quantity) -> bool:
+        """Whether an import that is under way has this channel in hand."""
+
     def put(self, job: int, probe: str, quantity: Quantity, one: Unjudged, fresh_ms: Ints | None = None) -> None:
         """Put a channel anew; with ``fresh_ms`` only these of its spans are new, and the others are there already."""
 
