@@ -32,7 +32,7 @@ Told = Callable[[ImportJob], object]
 GoOver = Callable[[ImportJob], bool]
 """Waits until what an import asks to be gone over is gone over; False: it is not yet."""
 OVER = "what came late is being checked and judged"
-GOES_ON = "kept readings beside it are still gone over by themselves: some values, flags and alerts may yet follow"
+GOES_ON = "when it ended, readings kept beside it were still being checked: some values, flags and alerts come later"
 USUAL_S, LEAST_S, MOST_S = 60.0, 0.1, 86_400.0
 
 
