@@ -23,10 +23,13 @@ class Strips:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._closed: dict[tuple[str, Quantity], tuple[int, CareRange, dict[int, Band]]] = {}
+        self._closed: dict[tuple[str, Quantity], tuple[int, CareRange, dict[int, Band], bool]] = {}
 
     def strip(self, tank: str, plan: RoomPlan, now_ms: int) -> tuple[StripCell, ...]:
-        """The tank's cells, oldest first; the last one is still filling. A cell without a usable value is UNKNOWN."""
+        """The tank's cells, oldest first; the last one is still filling. A cell without a usable value is UNKNOWN.
+
+        A probe that came within these hours counts from its first reading on.
+        """
         newest_ms = now_ms - now_ms % CELL_MS
         starts = range(newest_ms - (CELLS - 1) * CELL_MS, newest_ms + 1, CELL_MS)
         channels = [
@@ -44,17 +47,23 @@ class Strips:
             and (care := plan.channel(probe.id, quantity).care) is not None
         ]
         bands = [self._bands(*channel, starts) for channel in [*channels, *derived]]
-        return tuple(StripCell(start, _worst([band.get(start, Band.UNKNOWN) for band in bands])) for start in starts)
+        return tuple(
+            StripCell(start, _worst([band.get(start, Band.UNKNOWN) for band, since_ms in bands if start >= since_ms]))
+            for start in starts
+        )
 
-    def _bands(self, probe: str, quantity: Quantity, care: CareRange, starts: range) -> dict[int, Band]:
+    def _bands(self, probe: str, quantity: Quantity, care: CareRange, starts: range) -> tuple[dict[int, Band], int]:
+        """Bands by cell, and the first cell that counts."""
         key = (probe, quantity)
         known = self._closed.get(key)
         if known is None or known[0] != starts[-1] or known[1] != care:
             spans = self._store.readings.summaries(probe, quantity, starts[0], starts[-1], 300, CELL_MS)
-            known = (starts[-1], care, {span.start_ms: band_of(span, care) for span in spans})
+            old = bool(self._store.revisions.newest(probe, quantity, starts[0], 1))
+            known = (starts[-1], care, {span.start_ms: band_of(span, care) for span in spans}, old)
             self._closed[key] = known
         open_spans = self._store.readings.summaries(probe, quantity, starts[-1], starts[-1] + CELL_MS, 300, CELL_MS)
-        return {**known[2], **{span.start_ms: band_of(span, care) for span in open_spans}}
+        bands = {**known[2], **{span.start_ms: band_of(span, care) for span in open_spans}}
+        return bands, starts[0] if known[3] else min(bands, default=starts[0])
 
 
 def band_of(span: Summary, care: CareRange) -> Band:
