@@ -49,3 +49,27 @@ def test_no_open_form_is_wider_than_a_phone(address: str, browser: Any) -> None:
     seen.context.close()
     assert wide == []
     assert low == []
+
+
+OVERLAPS = """() => [...document.querySelectorAll(".reading")].filter((e) => {
+  const label = e.querySelector(".label").getBoundingClientRect();
+  const number = e.querySelector(".amount")?.getBoundingClientRect();
+  return number && (number.right > e.getBoundingClientRect().right + 1
+    || (label.right > number.left && label.bottom > number.top + 2 && number.bottom > label.top + 2));
+}).length"""
+
+
+def test_no_number_is_printed_over_a_word(address: str, browser: Any) -> None:
+    """On screens from a small phone to a desk, and on paper."""
+    page = browser.new_page()
+    page.goto(address)
+    assert page.locator(".reading .amount").count() > 1
+    found = {}
+    paper = (("print", width) for width in (718, 794, 816, 1123))
+    screens = (("screen", width) for width in (320, 360, 390, 430, 620, 720, 900, 960, 1100, 1280, 1500))
+    for media, width in (*screens, *paper):
+        page.emulate_media(media=media)
+        page.set_viewport_size({"width": width, "height": 900})
+        found[media, width] = page.evaluate(OVERLAPS)
+    page.close()
+    assert {at: many for at, many in found.items() if many} == {}
