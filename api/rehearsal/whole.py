@@ -29,8 +29,9 @@ from api.science.arrays import Bools, Ints
 from api.services.changes_late import change_subject, stepwise
 from api.services.ingest import EARLIEST_MS
 from api.services.plan import RoomPlan
-from api.services.recording import CheckedRecording, Recording, packs, straight
+from api.services.recording import CheckedRecording, Recording, packs
 from api.services.recording import checked as checked_of
+from api.services.recording_derived import DerivedRecording, judged_derived, with_derived
 
 ROWS_TOGETHER = 20_000
 COMPILED_FROM, COMPILED_ANEW_FROM = 100_000, 500_000
@@ -55,12 +56,15 @@ class Line:
 
 
 class RehearsalRun(Rehearsal):
-    """Goes through recordings of straight channels, see ``services/recording.py``."""
+    """Goes through recordings, see ``services/recording.py``."""
 
     def __init__(self, plan: RoomPlan, begin_ms: int, recorded: Sequence[Recording], run: Run | None = None) -> None:
         """``run``: goes through calm stretches, where there is one."""
         super().__init__(plan, begin_ms, store=LazyStore())
-        self._lines = [Line(one, changes=stepwise(one)) for one in checked_of(recorded, plan, EARLIEST_MS)]
+        self._lines = [
+            Line(one) if isinstance(one, DerivedRecording) else Line(one, changes=stepwise(one))
+            for one in with_derived(checked_of(recorded, plan, EARLIEST_MS), plan)
+        ]
         checked = [line.checked for line in self._lines]
         self._of_probe = {name: [x for x in self._lines if x.checked.key[0] == name] for name in plan.probes}
         self._calm = CalmStretches(checked, self.ingest.judging, run) if run is not None else None
@@ -235,6 +239,12 @@ class RehearsalRun(Rehearsal):
         return heard_ms if heard_ms >= 0 else self._watch.since_ms
 
 
+def by_columns(plan: RoomPlan, recorded: Sequence[Recording]) -> bool:
+    """Whether a recording's columns can be checked at once: nothing that is judged leans on a pressure that changes."""
+    pressure = any(one.quantity is Quantity.PRESSURE for one in recorded)
+    return not pressure or not any(judged_derived((one.probe, one.quantity), plan) for one in recorded)
+
+
 def rehearsed(
     plan: RoomPlan, recorded: Sequence[Recording], end_ms: int, done: Callable[[int], object] = lambda count: None
 ) -> list[Told]:
@@ -243,7 +253,7 @@ def rehearsed(
     ``done`` hears now and then of how many readings more were gone through.
     """
     first_ms = min((int(one.times_ms[0]) for one in recorded), default=end_ms + 1)
-    if all(straight(one, plan) for one in recorded):
+    if by_columns(plan, recorded):
         worth = sum(len(one.times_ms) for one in recorded) >= (COMPILED_FROM if is_kept() else COMPILED_ANEW_FROM)
         with closing(RehearsalRun(plan, first_ms - 1, recorded, compiled_run() if worth else None)) as run:
             return run.run(end_ms, done)

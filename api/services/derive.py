@@ -43,7 +43,7 @@ def derive(reading: CheckedReading, partner: Partner | None, water: Water) -> Ch
         try:
             value = into(quantity)(reading.value, partner.value, water.pressure_kpa, water.salinity_psu)
             flag = worst(reading.flag, worst(partner.flag, water.pressure_flag))
-            reason = reading.reason or ("" if partner.flag < Flag.SUSPECT else DOUBTED)
+            reason = DOUBTED if reading.flag < Flag.SUSPECT <= partner.flag else reading.reason
         except OutOfRange as error:
             reason = str(error)
     return CheckedReading(

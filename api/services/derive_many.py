@@ -118,8 +118,8 @@ def derive_many(
     had = np.isfinite(values)
     flags = np.where(had, flags, int(Flag.MISSING)).astype(np.int8)
     reasons = {place: why for place, why in rows.reasons.items() if had[place]}
-    for place in np.flatnonzero(had & (warmth.flags == Flag.SUSPECT)).tolist():
-        reasons.setdefault(place, DOUBTED)
+    for place in np.flatnonzero(had & (warmth.flags == Flag.SUSPECT) & (rows.flags < Flag.SUSPECT)).tolist():
+        reasons[place] = DOUBTED
     for place in np.flatnonzero(~had).tolist():
         reasons[place] = _why_not(probe, quantity, rows, place, warmth, pressure_kpa, water)
     return Columns(rows.times_ms, rows.raws, rows.units, values, flags, rows.arrivals, reasons)

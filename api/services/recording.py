@@ -14,17 +14,16 @@ from itertools import groupby, repeat
 import numpy as np
 
 from api.domain.care import CareRange
+from api.domain.checks import CheckLimits
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import CheckedReading, Flag, RawReading
 from api.judge.check_batch import check
 from api.judge.check_seed import seed
 from api.judge.check_stream import Revised, Stream
-from api.science.arrays import Bools, Floats, Ints
+from api.science.arrays import Bools, Flags, Floats, Ints
 from api.services.company import said, together
 from api.services.convert_many import Converted, convert_many
-from api.services.derive import OTHER
-from api.services.leaning import derives
 from api.services.plan import ChannelPlan, RoomPlan
 from api.services.streams import MOST_PAST
 
@@ -85,14 +84,8 @@ def packs(recorded: Sequence[Recording]) -> Iterator[tuple[int, list[RawReading]
         yield time_ms, pack
 
 
-def straight(recording: Recording, plan: RoomPlan) -> bool:
-    """Whether nothing that is judged is derived from a channel with others."""
-    key = (recording.probe, recording.quantity)
-    return not derives(*key, plan) or plan.channel(key[0], OTHER[key[1]]).care is None
-
-
 class CheckedRecording:
-    """A straight channel's recording in canonical units, with the flags its readings had as they came.
+    """A channel's recording in canonical units, with the flags its readings had as they came.
 
     ``calm``: passed its checks and lies within the limits of its care range.
     """
@@ -108,15 +101,25 @@ class CheckedRecording:
         self.recording, self.channel, self._company = recording, channel, company
         self.key = (recording.probe, recording.quantity)
         self.values, self._base_flags, self._reasons = made.values, made.flags, made.reasons
-        limits = replace(channel.limits, spike_suspect=None, spike_fail=None)
-        found = check(
-            recording.times_ms, self.values, limits, recording.quantity, self._base_flags,
-            company_times_ms=company[0] if company is not None else None,
-            company_values=company[1] if company is not None else None,
-        )  # fmt: skip
-        self.flags = found.flags
-        self.calm: Bools = (self.flags < Flag.SUSPECT) & np.isfinite(self.values) & ~_beyond(self.values, channel.care)
+        self.flags = self._checked(replace(channel.limits, spike_suspect=None, spike_fail=None))
         self._told: dict[int, tuple[Flag, str]] = {}
+        self._judge_calm()
+
+    def _judge_calm(self) -> None:
+        good = (self.flags < Flag.SUSPECT) & np.isfinite(self.values)
+        self.calm: Bools = good & ~_beyond(self.values, self.channel.care)
+
+    def _checked(self, limits: CheckLimits) -> Flags:
+        times_ms, values = self._company if self._company is not None else (None, None)
+        found = check(
+            self.recording.times_ms, self.values, limits, self.recording.quantity, self._base_flags,
+            company_times_ms=times_ms, company_values=values,
+        )  # fmt: skip
+        return found.flags
+
+    def settled(self) -> Flags:
+        """The flags the readings had when the next ones had come."""
+        return self._checked(self.channel.limits)
 
     def reading(self, at: int) -> CheckedReading:
         """One reading with the flag and the reason it had when it was the newest."""

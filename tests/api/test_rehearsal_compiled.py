@@ -18,8 +18,8 @@ from api.rehearsal import compiled, whole
 from api.rehearsal.command import plan_of
 from api.rehearsal.compiled import Run, compiled_run, kept_in, possible
 from api.rehearsal.looks import Silences
-from api.rehearsal.whole import rehearsed
-from api.services.recording import recordings, straight
+from api.rehearsal.whole import by_columns, rehearsed
+from api.services.recording import recordings
 from tests.support.both_ways import gone_through
 from tests.support.mild_room import mild, mild_text
 
@@ -32,6 +32,7 @@ ROOMS: list[tuple[int, list[list[str]], float, float, float]] = [
     (6, [["both"], ["both"]], 400, 600, 0.05),
     (7, [["both"]], 30, 10, 0.01),
     (8, [["both"], ["both"], ["both"]], 130, 60, 0.02),
+    (9, [["percent"], ["heat", "percent"]], 150, 120, 0.01),
 ]
 """Seed, probes of each tank, hours, seconds between readings, steps they are said in."""
 
@@ -53,7 +54,7 @@ def test_compiled_and_interpreted_are_the_same(
     plan = plan_of(tmp_path / "room.toml")
     readings = mild(seed, kinds, hours, every_s, step)
     columns = recordings(readings)
-    assert all(straight(one, plan) for one in columns)
+    assert by_columns(plan, columns)
     end_ms = readings[-1].time_ms + 3_600_000
     told, kept, _ = gone_through(plan, columns, end_ms, None)
     told_too, kept_too, rows = gone_through(plan, columns, end_ms, run)

@@ -19,7 +19,8 @@ from tqdm import tqdm
 
 from api.rehearsal.command import plan_of
 from api.rehearsal.compiled import Run, compiled_run
-from api.services.recording import recordings, straight
+from api.rehearsal.whole import by_columns
+from api.services.recording import recordings
 from tests.support.both_ways import gone_through, room_by_chance
 
 
@@ -38,7 +39,7 @@ def both_ways(seed: int, run: Run, folder: Path) -> Both | None:
     text, readings = room_by_chance(seed)
     (folder / "room.toml").write_text(text, encoding="utf-8")
     plan, columns = plan_of(folder / "room.toml"), recordings(readings)
-    if not all(straight(one, plan) for one in columns):
+    if not by_columns(plan, columns):
         return None
     end_ms = readings[-1].time_ms + 3_600_000
     told, kept, _ = gone_through(plan, columns, end_ms, None)

@@ -1,0 +1,133 @@
+"""The other oxygen quantity of a recording, as it was derived when each reading came: with what was known then.
+
+The same rules as ``leaning.py`` and ``partners.py`` reading by reading. Must not do: derive by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from api.domain.quantity import Quantity
+from api.domain.reading import CheckedReading, Flag
+from api.judge.check_stream import Revised
+from api.science.arrays import Flags, Floats, Ints
+from api.services.derive import OTHER, derive
+from api.services.derive_many import Chosen, derive_many
+from api.services.leaning import derives, water
+from api.services.partners import MOST, TEMPERATURE_AGE_MS, Partner, choose
+from api.services.plan import RoomPlan
+from api.services.recording import CheckedRecording, Key, Recording
+from api.storage.past_base import Columns
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """One thermometer's readings that can serve: flags as they came, and as the next reading left them."""
+
+    probe: str
+    times_ms: Ints
+    values: Floats
+    came: Flags
+    settled: Flags
+
+    def known(self, time_ms: int) -> list[Partner]:
+        """The newest of them at a time, with the flags they had then."""
+        end = int(np.searchsorted(self.times_ms, time_ms, side="right"))
+        first = max(0, end - MOST)
+        flags = [*self.settled[first : end - 1].tolist(), int(self.came[end - 1])] if end else []
+        rows = zip(self.times_ms[first:end].tolist(), self.values[first:end].tolist(), flags, strict=True)
+        return [Partner(at_ms, value, Flag(flag), self.probe) for at_ms, value, flag in rows]
+
+
+def warmth_of(one: CheckedRecording) -> Warmth:
+    """A temperature's recording as partner."""
+    serves = (one.flags <= Flag.SUSPECT) & np.isfinite(one.values)
+    settled = one.settled()
+    return Warmth(
+        one.key[0], one.recording.times_ms[serves], one.values[serves], one.flags[serves], settled[serves]
+    )  # fmt: skip
+
+
+class DerivedRecording(CheckedRecording):
+    """What is derived from a channel's recording."""
+
+    def __init__(self, source: CheckedRecording, warmths: Sequence[Warmth], plan: RoomPlan) -> None:
+        self._source, self._warmths = source, warmths
+        said, quantity = source.recording, OTHER[source.key[1]]
+        self.recording = Recording(source.key[0], quantity, said.times_ms, said.raws, said.units, said.places)
+        self.key, self.channel = (source.key[0], quantity), plan.channel(source.key[0], quantity)
+        self._water = water(None, source.channel, plan)
+        chosen = chosen_then(source.key[0], said.times_ms, warmths)
+        nothing = np.zeros(len(said.times_ms), np.int8)
+        rows = Columns(said.times_ms, said.raws, "", source.values, source.flags, nothing)
+        made = derive_many(*source.key, rows, chosen, None, self._water, exact=True)
+        self.values, self.flags = made.values, made.flags
+        self._judge_calm()
+
+    def reading(self, at: int) -> CheckedReading:
+        """One value with the flag and the reason it had when it was the newest."""
+        source = self._source.reading(at)
+        return derive(source, self._partner(source.time_ms), self._water)
+
+    def steps(self, start: int, end: int) -> Iterable[tuple[CheckedReading, Revised | None]]:
+        """Values from one place until before another as they came."""
+        return ((self.reading(at), None) for at in range(start, end))
+
+    def _partner(self, time_ms: int) -> Partner | None:
+        return partner_then(self.key[0], time_ms, self._warmths)
+
+
+def chosen_then(probe: str, times_ms: Ints, warmths: Sequence[Warmth]) -> Chosen:
+    """The partner each reading of a probe found when it came.
+
+    Nearly always the newest of some thermometer is good, and the newest of these is the one.
+    """
+    best_ms = np.full(len(times_ms), -1)
+    values, flags = np.full(len(times_ms), np.nan), np.full(len(times_ms), int(Flag.MISSING), np.int8)
+    doubted = np.zeros(len(times_ms), dtype=bool)
+    for one in sorted(warmths, key=lambda one: (one.probe != probe, one.probe)):
+        if not len(one.times_ms):
+            continue
+        at = np.searchsorted(one.times_ms, times_ms, side="right") - 1
+        near = (at >= 0) & (times_ms - one.times_ms[at] <= TEMPERATURE_AGE_MS)
+        good = one.came[at] < Flag.SUSPECT
+        doubted |= near & ~good
+        better = near & good & (one.times_ms[at] > best_ms)
+        best_ms[better] = one.times_ms[at[better]]
+        values[better], flags[better] = one.values[at[better]], one.came[at[better]]
+    for place in np.flatnonzero(doubted).tolist():
+        found = partner_then(probe, int(times_ms[place]), warmths)
+        values[place] = np.nan if found is None else found.value
+        flags[place] = Flag.MISSING if found is None else found.flag
+    return Chosen(values, flags)
+
+
+def partner_then(probe: str, time_ms: int, warmths: Sequence[Warmth]) -> Partner | None:
+    """``Partners.temperature`` for a reading that comes at a time, of what had come until then."""
+    newest = sorted((partner for one in warmths for partner in one.known(time_ms)), key=lambda one: one.time_ms)
+    return choose((one for one in newest[-MOST:] if one.flag <= Flag.SUSPECT), time_ms, probe, TEMPERATURE_AGE_MS)
+
+
+def with_derived(checked: Sequence[CheckedRecording], plan: RoomPlan) -> list[CheckedRecording]:
+    """Recordings, each followed by what is derived from it and judged."""
+    warmths: dict[str, list[Warmth]] = {}
+    leaning = [one for one in checked if judged_derived(one.key, plan)]
+    tanks = {one.channel.tank.id for one in leaning if one.channel.tank is not None}
+    for one in checked:
+        tank = one.channel.tank.id if one.channel.tank is not None else ""
+        if one.key[1] is Quantity.TEMPERATURE and tank in tanks:
+            warmths.setdefault(tank, []).append(warmth_of(one))
+    out: list[CheckedRecording] = []
+    for one in checked:
+        out.append(one)
+        if one in leaning and one.channel.tank is not None:
+            out.append(DerivedRecording(one, warmths.get(one.channel.tank.id, []), plan))
+    return out
+
+
+def judged_derived(key: Key, plan: RoomPlan) -> bool:
+    """Whether something that is judged is derived from a channel."""
+    return derives(*key, plan) and plan.channel(key[0], OTHER[key[1]]).care is not None
