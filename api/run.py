@@ -13,12 +13,15 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable
+from datetime import datetime
 from importlib.resources import as_file, files
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from api.domain.errors import InputError
 from api.domain.tank import RoomFile
 from api.folder_lock import held
+from api.invented_colony import colony_table
 from api.room_text import read_room
 from api.serve import listening
 from api.settings import Settings
@@ -123,4 +126,15 @@ def _invented(file: RoomFile, mine: Settings, place: list[str], collect: list[st
         print(f"First start: making {days:g} days of invented past and sending it through the line.", flush=True)
         if call([*simulate, "--history"], mine) == 0 and call([*collect, "--once", str(history)], mine) == 0:
             done.touch()
+            _invented_animals(file, mine, place)
     return Watched("simulated room", simulate, mine, ready="ports ready")
+
+
+def _invented_animals(file: RoomFile, mine: Settings, place: list[str]) -> None:
+    """Animals with a past for tanks that still stand in the room file, read in as a keeper's table is."""
+    table = mine.data / "simulated" / "colony.csv"
+    template = (files("collector.simulated") / "colony.csv").read_text(encoding="utf-8")
+    tanks = {tank.id for tank in file.tanks}
+    table.parent.mkdir(parents=True, exist_ok=True)
+    table.write_text(colony_table(template, datetime.now(ZoneInfo(file.room.zone)).date(), tanks), encoding="utf-8")
+    call([sys.executable, "-m", "api.cli", "animals", "import", str(table), "--person", "simulated room", *place], mine)
