@@ -78,8 +78,11 @@ def _list_held(config: CollectorConfig) -> int:
     from collector.held import listed
     from collector.spool import NAME
 
-    for line in listed(config.data / NAME):
+    lines = list(listed(config.data / NAME))
+    for line in lines:
         print_line(line)
+    if not lines:
+        print(f"no reading in {config.data} waits for its time", file=sys.stderr)
     return 0
 
 

@@ -174,6 +174,7 @@ def test_page_routes_and_command_say_the_same(lab: TestRoom) -> None:
         assert f"<dt>mean</dt><dd>{mean:.1f}</dd>" in page
         assert "Nothing that can be believed" not in page
         assert re.search(r"2026 \d\d:\d\d to \d+ \w+ 2026 \d\d:\d\d, ", page), "printed, it says which day and year"
+        assert page.index('href="#tank-2"') < page.index('id="tank-1"'), "a way to each tank stands before the first"
         assert site.get("/report?start=x").status_code == 422
         asked = "start=2026-09-01T00:00:00Z&end=2026-10-01T00:00:00Z&tank=t1"
         told = site.get(f"/api/v1/report?{asked}").json()

@@ -92,6 +92,8 @@ def test_what_has_no_time_is_listed_and_a_clock_can_be_vouched_for(tmp_path: Pat
         return subprocess.run([*command, word], capture_output=True, text=True, check=True, timeout=30).stdout
 
     assert run("--held") == ""
+    nothing = subprocess.run([*command, "--held"], capture_output=True, text=True, check=True, timeout=30)
+    assert nothing.stderr == f"no reading in {data} waits for its time\n"
     spool = Spool(data / NAME, gather_s=0.0)
     there = Computer(1_000)
     held = Held(spool, there.hands())

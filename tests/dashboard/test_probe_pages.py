@@ -97,7 +97,9 @@ def test_a_form_filled_in_badly(site: Caller, tanks: TestRoom, change: dict[str,
 
 def test_pages_that_are_not_there(site: Caller) -> None:
     """A probe nobody knows, a quantity it does not measure, a calibration that never was."""
-    assert site.get("/probe/p9").status_code == 404
+    missing = site.get("/probe/p9")
+    assert missing.status_code == 404
+    assert "<p>There is no probe &#39;p9&#39;.</p>" in missing.text
     assert site.get("/probe/p1/drift?quantity=ph").status_code == 404
     assert fill(site, "/calibration/7/withdraw", probe="p1", person="Noor")[0] == 404
 
