@@ -214,8 +214,9 @@ class ChannelWatch:
         if newest != self._usual_h:
             # hours that count are closed: the answer holds until the next hour begins
             known, low, high = False, inf, -inf
+            first = max(0, newest - USUAL_FROM_H)
             for kept in self._band:
-                if newest - USUAL_FROM_H <= kept[0] <= newest - USUAL_UNTIL_H:
+                if first <= kept[0] <= newest - USUAL_UNTIL_H:
                     known, low, high = True, min(low, kept[1]), max(high, kept[2])
             self.usual_known, self.usual_low, self.usual_high = known, low, high
             self._usual_h = newest

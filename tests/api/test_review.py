@@ -211,7 +211,7 @@ def test_the_command_prints_it_while_the_service_runs(lab: TestRoom) -> None:
     done = subprocess.run([*command, "t1,t2"], capture_output=True, text=True, check=False)
     assert done.returncode == 1
     assert "What to do by when:" in done.stdout
-    assert "t2 (t2): fix first" in done.stdout
+    assert "t2: fix first" in done.stdout
     wrong = subprocess.run([*command, "nowhere"], capture_output=True, text=True, check=False)
     assert wrong.returncode == 2
     assert "no tank 'nowhere'" in wrong.stderr

@@ -151,7 +151,7 @@ def test_the_same_reading_twice_in_the_spool_is_answered_twice(
     """Two packs of the same content have the same name and go one after the other."""
     spool.keep([*readings(50), *readings(50)])
     with running(spool, service_of(broker.port, data)) as uplink:
-        until(lambda: spool.waiting() == 0)
+        until(lambda: spool.waiting() == 0 and uplink.delivered.accepted + uplink.delivered.duplicate == 100)
         assert (uplink.delivered.accepted, uplink.delivered.duplicate) == (50, 50)
 
 
