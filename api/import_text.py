@@ -12,6 +12,8 @@ from api.services.import_words import ending, outcome
 
 WIDEST = 28
 MOST_CELLS = 8
+FEW = 6
+"""So many choices stand below each other; more are one list."""
 
 
 def reading_of(name: str, seen: Understood, answers: dict[str, str]) -> Iterator[str]:
@@ -48,8 +50,13 @@ def preview(seen: Understood) -> Iterator[str]:
 def asked(one: Question) -> Iterator[str]:
     """One question with its choices and the option that answers it."""
     yield f"? {one.text}" + (f" ({one.why})" if one.why else "")
-    for value, words in one.choices:
-        yield f"    {option(one.key, value)}   {words}"
+    if len(one.choices) > FEW:
+        values = (value if words == value else f"{value} ({words})" for value, words in one.choices)
+        yield f"    {option(one.key, 'VALUE')}"
+        yield f"      VALUE: {', '.join(values)}"
+    else:
+        for value, words in one.choices:
+            yield f"    {option(one.key, value)}   {words}"
     if not one.choices:
         yield f"    {option(one.key, one.suggestion or 'VALUE')}"
     elif one.suggestion:
