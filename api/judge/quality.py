@@ -1,14 +1,12 @@
-"""What a sensor can give at all, what water of a tank can have; the check of one value by itself (QARTOD test 4).
+"""What a sensor can give at all, and what water of a tank can have: the spans of QARTOD test 4. Data with a reason.
 
-Must not do: pass what it could not check; a quantity without a span is NOT_EVALUATED.
+Must not do: check.
 """
 
 from __future__ import annotations
 
 from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
-from api.domain.reading import Flag
-from api.judge.check_words import Findings, gross_of, tell
 
 SPANS: dict[Quantity, CheckLimits] = {  # judgement, from what the probes of the trade can read
     Quantity.TEMPERATURE: CheckLimits(-5.0, 60.0, 0.5, 45.0),
@@ -19,10 +17,3 @@ SPANS: dict[Quantity, CheckLimits] = {  # judgement, from what the probes of the
     Quantity.CONDUCTIVITY: CheckLimits(0.0, 100000.0, 5.0, 60000.0),
     Quantity.PRESSURE: CheckLimits(30.0, 115.0, 50.0, 110.0),
 }
-_NONE = CheckLimits()
-
-
-def gross_range(quantity: Quantity, value: float) -> tuple[Flag, str]:
-    """Flag of one value in its canonical unit, and why; bounds belong inside."""
-    limits = SPANS.get(quantity, _NONE)
-    return tell(limits, quantity, Findings(0, value, gross=gross_of(limits, value)))

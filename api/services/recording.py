@@ -50,26 +50,6 @@ class Recording:
         return self.units if isinstance(self.units, str) else self.units[at]
 
 
-def recordings(readings: Iterable[RawReading]) -> list[Recording]:
-    """Readings in the order of time, sorted into channels; of two of one channel and time the first is kept."""
-    found: dict[Key, tuple[list[int], list[float], list[str], list[int]]] = {}
-    for place, one in enumerate(readings):
-        key = (one.probe, one.quantity)
-        times, raws, units, places = found.get(key) or found.setdefault(key, ([], [], [], []))
-        if not times or one.time_ms > times[-1]:
-            times.append(one.time_ms)
-            raws.append(one.value)
-            units.append(one.unit)
-            places.append(place)
-    return [
-        Recording(
-            *key, np.array(times, np.int64), np.array(raws), units[0] if len(set(units)) == 1 else units,
-            np.array(places, np.int64),
-        )
-        for key, (times, raws, units, places) in found.items()
-    ]  # fmt: skip
-
-
 def packs(recorded: Sequence[Recording]) -> Iterator[tuple[int, list[RawReading]]]:
     """The readings of recordings again, those of one moment together; what the line would refuse is left out."""
     rows = [

@@ -13,8 +13,8 @@ from api.domain.reading import RawReading
 from api.rehearsal.stepwise import Rehearsal
 from api.rehearsal.whole import rehearsed
 from api.services.answers import AlertNow
-from api.services.recording import recordings
 from tests.api.test_keep_past import import_all
+from tests.support.columns import recordings
 from tests.support.rooms import NOW_MS, TestRoom, room
 
 MINUTE_MS = 60_000

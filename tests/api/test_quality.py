@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from api.domain.checks import CheckLimits
 from api.domain.quantity import Quantity
 from api.domain.reading import Flag
-from api.judge.quality import SPANS, gross_range
+from api.judge.check_words import Findings, gross_of, tell
+from api.judge.quality import SPANS
 from api.services.derive import worst
 
 
@@ -31,7 +33,8 @@ from api.services.derive import worst
 )
 def test_flag_of_a_value(quantity: Quantity, value: float, flag: Flag) -> None:
     """-127 and 85 C are what a common digital thermometer says when it has nothing to say."""
-    found, reason = gross_range(quantity, value)
+    limits = SPANS.get(quantity, CheckLimits())
+    found, reason = tell(limits, quantity, Findings(0, value, gross=gross_of(limits, value)))
     assert found is flag
     assert (reason == "") is (flag is Flag.GOOD)
 

@@ -19,8 +19,8 @@ from api.rehearsal.command import plan_of
 from api.rehearsal.compiled import Run, compiled_run, kept_in, possible
 from api.rehearsal.looks import Silences
 from api.rehearsal.whole import by_columns, rehearsed
-from api.services.recording import recordings
 from tests.support.both_ways import gone_through
+from tests.support.columns import recordings
 from tests.support.mild_room import mild, mild_text
 
 ROOMS: list[tuple[int, list[list[str]], float, float, float]] = [

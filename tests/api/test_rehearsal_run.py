@@ -16,7 +16,7 @@ from api.rehearsal.compiled import compiled_run
 from api.rehearsal.stepwise import Rehearsal, Told
 from api.rehearsal.whole import RehearsalRun, by_columns, rehearsed
 from api.services.plan import RoomPlan
-from api.services.recording import recordings
+from tests.support.columns import recordings
 from tests.support.recorded_room import recorded, room_text
 
 

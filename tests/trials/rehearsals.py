@@ -20,8 +20,8 @@ from tqdm import tqdm
 from api.rehearsal.command import plan_of
 from api.rehearsal.compiled import Run, compiled_run
 from api.rehearsal.whole import by_columns
-from api.services.recording import recordings
 from tests.support.both_ways import gone_through, room_by_chance
+from tests.support.columns import recordings
 
 
 @dataclass(frozen=True, slots=True)
