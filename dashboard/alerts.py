@@ -32,6 +32,8 @@ STANDING_ORDER = {
     AlertState.OUT_OF_SERVICE: 5,
 }
 
+CHANGES = (AlertKind.CHANGE_IN_HOUR, AlertKind.CHANGE_IN_DAY)
+
 
 @dataclass(frozen=True, slots=True)
 class StepView:
@@ -170,6 +172,8 @@ def _facts(alert: AlertNow, units: Units, most: Mapping[str, float | None]) -> t
         named = [("limit", alert.limit), ("worst", alert.worst)]
         if alert.ended_ms is None:
             named = [("when told", alert.value), ("limit", alert.limit), ("worst so far", alert.worst)]
+        if alert.kind in CHANGES:  # how far it changed stands in its text; the water now is another matter
+            named = [one for one in named if not one[0].startswith("worst")]
         facts = [(name, seen.text(value)) for name, value in named if value is not None]
     if alert.probe:
         facts.append(("probe", alert.probe))

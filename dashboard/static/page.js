@@ -14,8 +14,24 @@
   const REACHED = "a, button, summary";
 
   // A part must not be exchanged under a thumb that is just coming down on it.
-  const busy = (part) => pressed || part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input, select");
+  const busy = (part) => pressed || part.querySelector("details.ask[open]") || part.contains(document.activeElement) && document.activeElement.matches("input, select, textarea");
   const opened = (part) => [...part.querySelectorAll("details[open]")].map((d) => d.querySelector("summary")?.textContent);
+
+  // What somebody filled in and left stays filled in when its part is exchanged.
+  const isTick = (field) => ["radio", "checkbox"].includes(field.type);
+  const isFilled = (field) => isTick(field) ? field.checked !== field.defaultChecked
+    : field.tagName === "SELECT" ? field.selectedIndex > 0 && !field.options[field.selectedIndex].defaultSelected
+    : field.value !== field.defaultValue;
+  const isTwin = (one, other) => one.name === other.name && one.type === other.type && (!isTick(one) || one.value === other.value)
+    && one.form?.getAttribute("action") === other.form?.getAttribute("action");
+  function carry(part, fresh) {
+    const fields = "input:not([type=hidden]), select, textarea";
+    for (const field of [...part.querySelectorAll(fields)].filter(isFilled)) {
+      const twin = [...fresh.querySelectorAll(fields)].find((one) => isTwin(one, field));
+      if (twin && isTick(field)) twin.checked = field.checked;
+      else if (twin) twin.value = field.value;
+    }
+  }
 
   function put(id, html) {
     const part = document.getElementById(id);
@@ -28,6 +44,7 @@
     const fresh = holder.content.firstElementChild;
     if (!fresh) return;
     for (const d of fresh.querySelectorAll("details")) if (open.includes(d.querySelector("summary")?.textContent)) d.open = true;
+    carry(part, fresh);
     part.replaceWith(fresh);
     if (focused >= 0) fresh.querySelectorAll(REACHED)[focused]?.focus({ preventScroll: true });
     waiting.delete(id);

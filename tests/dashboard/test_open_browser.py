@@ -8,10 +8,12 @@ from typing import Any
 import pytest
 
 from api.app import create_api
+from api.domain.quantity import Quantity
+from api.domain.reading import RawReading
 from dashboard.app import join
 from tests.support.browser import IN_BROWSER, LEAST_ACTION_PX, SIZES, Watched, served
 from tests.support.colony import settle
-from tests.support.rooms import room
+from tests.support.rooms import TestRoom, room
 
 pytestmark = IN_BROWSER
 PAGES = (
@@ -25,14 +27,20 @@ LOW_FIELDS = """() => [...document.querySelectorAll("input:not([type=hidden]), s
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestRoom]:
     """The test room after a day of readings, with an animal."""
-    with room(tmp_path_factory.mktemp("open")) as lab:
-        settle(lab, "Ada", "t1", days_ago=30, carapace_mm=20.0)
+    with room(tmp_path_factory.mktemp("open")) as made:
+        settle(made, "Ada", "t1", days_ago=30, carapace_mm=20.0)
         for minute in range(30):
-            lab.minute(7.0 if minute < 10 else 4.0)
-        with served(join(create_api(lab.service), lab.service)) as base:
-            yield base
+            made.minute(7.0 if minute < 10 else 4.0)
+        yield made
+
+
+@pytest.fixture(scope="module")
+def address(lab: TestRoom) -> Iterator[str]:
+    """Where it is served."""
+    with served(join(create_api(lab.service), lab.service)) as base:
+        yield base
 
 
 def test_no_open_form_is_wider_than_a_phone(address: str, browser: Any) -> None:
@@ -73,3 +81,22 @@ def test_no_number_is_printed_over_a_word(address: str, browser: Any) -> None:
         found[media, width] = page.evaluate(OVERLAPS)
     page.close()
     assert {at: many for at, many in found.items() if many} == {}
+
+
+def test_what_was_chosen_stays_when_the_page_is_made_fresh(lab: TestRoom, address: str, browser: Any) -> None:
+    """A tank for a probe nobody claimed, chosen and left for a moment while the probe speaks again."""
+
+    def say(value: float) -> None:
+        lab.now_ms += 60_000
+        lab.take(RawReading("stray-7", Quantity.TEMPERATURE, lab.now_ms, value, "Cel"))
+
+    say(21.3)
+    page = browser.new_page()
+    page.goto(address)
+    choice = page.locator("form.claim select").first
+    choice.select_option("t2")
+    choice.blur()
+    say(23.8)
+    page.locator("#unclaimed .number", has_text="23.8").wait_for(timeout=15_000)
+    assert choice.input_value() == "t2"
+    page.close()
