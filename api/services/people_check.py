@@ -17,7 +17,9 @@ def people_warnings(plan: RoomPlan) -> tuple[str, ...]:
     found: list[str] = []
     targets = addresses(plan)
     if not targets:
-        found.append("Nobody is told of alerts: add a [[person]] or a [[notify]] address.")
+        found.append(
+            "Nobody is told of alerts: add a person on the page People, or a [[person]] or [[notify]] in room.toml."
+        )
         return tuple(found)
     if len(targets) == 1:
         found.append("There is one channel only: when it fails, nobody is told. Give a second channel or person.")
