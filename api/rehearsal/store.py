@@ -12,6 +12,7 @@ import numpy as np
 
 from api.domain.quantity import Quantity
 from api.services.recording import CheckedRecording, Key
+from api.services.recording_derived import DerivedRecording
 from api.storage.base import Revision
 from api.storage.in_memory import InMemoryStore
 from api.storage.spans import Summary
@@ -45,6 +46,8 @@ class LazyStore(InMemoryStore):
             if revised is not None and revised.time_ms >= start_ms:
                 self.revisions.revise([Revision(*key, revised.time_ms, revised.flag, revised.reason)])
         self._stored[key] = max(done, end)
+        if isinstance(checked, DerivedRecording):
+            self.revisions.rederive(*key, checked.made_again(first, end, self.up_to_ms))
 
 
 class _Asked:

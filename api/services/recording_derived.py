@@ -7,20 +7,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from api.domain.quantity import Quantity
-from api.domain.reading import CheckedReading, Flag
+from api.domain.reading import Arrival, CheckedReading, Flag, KeptReading
 from api.judge.check_stream import Revised
 from api.science.arrays import Flags, Floats, Ints
 from api.services.derive import OTHER, derive
-from api.services.derive_many import Chosen, derive_many
+from api.services.derive_many import Chosen, Told, choose_many, derive_many
 from api.services.leaning import derives, water
 from api.services.partners import MOST, TEMPERATURE_AGE_MS, Partner, choose
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Key, Recording
 from api.storage.past_base import Columns
+
+FOR_EVER_MS = 2**61
+SETTLED_MS = 60_000
+"""Until what has come is gone over. [ms]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +45,15 @@ class Warmth:
         flags = [*self.settled[first : end - 1].tolist(), int(self.came[end - 1])] if end else []
         rows = zip(self.times_ms[first:end].tolist(), self.values[first:end].tolist(), flags, strict=True)
         return [Partner(at_ms, value, Flag(flag), self.probe) for at_ms, value, flag in rows]
+
+
+@dataclass(frozen=True, slots=True)
+class Final:
+    """Values and flags when all has come, and from when on that is known; never where nothing became otherwise."""
+
+    values: Floats
+    flags: Flags
+    known_ms: Ints
 
 
 def warmth_of(one: CheckedRecording) -> Warmth:
@@ -75,6 +89,39 @@ class DerivedRecording(CheckedRecording):
     def steps(self, start: int, end: int) -> Iterable[tuple[CheckedReading, Revised | None]]:
         """Values from one place until before another as they came."""
         return ((self.reading(at), None) for at in range(start, end))
+
+    def made_again(self, first: int, end: int, up_to_ms: int) -> list[KeptReading]:
+        """Values from one place until before another that were derived otherwise by a time: better partners came, or
+        the next reading told more of a flag. Gone over as ``again.py`` does, at its next look.
+        """
+        found = self._final
+        which = first + np.flatnonzero(found.known_ms[first:end] + SETTLED_MS <= up_to_ms)
+        said = self.recording
+        return [
+            KeptReading(
+                int(said.times_ms[at]), float(said.raws[at]), said.unit(at),
+                float(found.values[at]) if np.isfinite(found.values[at]) else None,
+                Flag(int(found.flags[at])), "", Arrival.IN_TIME,
+            )
+            for at in which.tolist()
+        ]  # fmt: skip
+
+    @cached_property
+    def _final(self) -> Final:
+        source, times_ms = self._source, self.recording.times_ms
+        settled, nothing = source.settled(), np.zeros(len(times_ms), np.int8)
+        told = [Told(one.probe, one.times_ms, one.values, one.settled) for one in self._warmths]
+        chosen = choose_many(told, source.key[0], times_ms, TEMPERATURE_AGE_MS)
+        rows = Columns(times_ms, self.recording.raws, "", source.values, settled, nothing)
+        made = derive_many(*source.key, rows, chosen, None, self._water, exact=True)
+        same = (made.values == self.values) | (np.isnan(made.values) & np.isnan(self.values))
+        doubted = (settled >= Flag.SUSPECT) != (source.flags >= Flag.SUSPECT)
+        known_ms = np.where(doubted, np.append(times_ms[1:], FOR_EVER_MS), 0)
+        for one in self._warmths:
+            later = np.append(one.times_ms, FOR_EVER_MS)[np.searchsorted(one.times_ms, times_ms, side="right")]
+            known_ms = np.where(same, known_ms, np.maximum(known_ms, later))
+        known_ms[same & ((made.flags >= Flag.SUSPECT) == (self.flags >= Flag.SUSPECT))] = FOR_EVER_MS
+        return Final(made.values, made.flags, known_ms)
 
     def _partner(self, time_ms: int) -> Partner | None:
         return partner_then(self.key[0], time_ms, self._warmths)
