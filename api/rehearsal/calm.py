@@ -65,7 +65,7 @@ class CalmStretches:
         """How many rows it went through."""
 
     def go(self, rows: Rows, at: int, stop_ms: int) -> tuple[int, int]:
-        """See ``calm_run``; the tank of the row it stops at is given back."""
+        """See ``calm_run``; the room knows then how newly each tank was looked at."""
         judging, kept, begun = self._judging, self.memory, at
         kept.room_ms[0] = judging.room_ms
         at, why = self._run(rows, kept, at, stop_ms)

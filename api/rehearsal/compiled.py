@@ -107,7 +107,10 @@ def is_kept() -> bool:
 
 
 def _own_cache() -> Path:
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    try:
+        return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    except RuntimeError:  # a user without a home: what is compiled is not kept
+        return Path(sys.prefix, "share")
 
 
 def possible() -> bool:
