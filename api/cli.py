@@ -107,7 +107,13 @@ def _looking(commands: argparse._SubParsersAction[argparse.ArgumentParser], shar
     review.set_defaults(work=_review)
     rehearsal = commands.add_parser("rehearse", parents=[shared], help="what recorded readings would have raised")
     rehearsal.add_argument(
-        "files", nargs="+", metavar="FILE", help="CSV of probe,quantity,time,value,unit, or an export"
+        "files", nargs="+", metavar="FILE", help="CSV of probe,quantity,time,value,unit, an export, or a logger's file"
+    )
+    rehearsal.add_argument(
+        "--answer",
+        action="append",
+        metavar="KEY=VALUE",
+        help="to what a logger's file leaves open; may stand several times",
     )
     rehearsal.add_argument("--out", help="a new file for the alerts, one JSON object a line")
     rehearsal.add_argument("--delays", help="delays to compare, in minutes (default: 2,10; an empty text: none)")

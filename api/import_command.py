@@ -20,7 +20,7 @@ from tqdm import tqdm
 from api.domain.errors import InputError
 from api.domain.import_job import STOPPED, UNDER_WAY, ImportJob, JobState, Source
 from api.import_site import ImportSite, open_site
-from api.import_text import asked, reading_of, told
+from api.import_text import answers_of, asked, reading_of, told
 from api.importing import read
 from api.intake.block import RefusedRow
 from api.services.import_folder import digest_of
@@ -36,7 +36,7 @@ def import_files(mine: Settings, given: Namespace) -> int:
 
     Raises InputError for files, answers or names that cannot be used.
     """
-    answers = _answers(given.answer or [])
+    answers = answers_of(given.answer or [])
     paths = [_there(Path(name)) for name in given.files]
     with open_site(mine) as site:
         looks = [_understood(site, path, answers, given.recipe or "", ask=sys.stdin.isatty()) for path in paths]
@@ -58,16 +58,6 @@ def import_files(mine: Settings, given: Namespace) -> int:
                 print("  the same command goes on where it stopped")
                 return 1
         return code
-
-
-def _answers(given: list[str]) -> dict[str, str]:
-    out = {}
-    for text in given:
-        key, sign, value = text.partition("=")
-        if not sign or not key.strip():
-            raise InputError(f"--answer {text[:80]!r}: write it as KEY=VALUE, as the question shows it")
-        out[key.strip()] = value.strip()
-    return out
 
 
 def _there(path: Path) -> Path:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from api.domain.errors import InputError
 from api.domain.import_job import ImportJob
 from api.intake.understood import Question
 from api.services.import_look import Understood
@@ -74,6 +75,20 @@ def otherwise(one: Question) -> Iterator[str]:
 def option(key: str, value: str) -> str:
     """The option that gives an answer, as a shell takes it."""
     return f"--answer {shlex.quote(f'{key}={value}')}"
+
+
+def answers_of(given: Sequence[str]) -> dict[str, str]:
+    """What was answered on the command line.
+
+    Raises InputError for what is no KEY=VALUE.
+    """
+    out = {}
+    for text in given:
+        key, sign, value = text.partition("=")
+        if not sign or not key.strip():
+            raise InputError(f"--answer {text[:80]!r}: write it as KEY=VALUE, as the question shows it")
+        out[key.strip()] = value.strip()
+    return out
 
 
 def told(job: ImportJob, name: str) -> Iterator[str]:

@@ -6,6 +6,7 @@ Must not do: touch a database, or send anything.
 from __future__ import annotations
 
 import json
+import os
 import sys
 from argparse import Namespace
 from collections import Counter
@@ -21,12 +22,14 @@ from tqdm import tqdm
 
 from api.domain.alert import Event, Priority
 from api.domain.errors import InputError
+from api.import_text import answers_of, asked
 from api.rehearsal.rehearsed import reached_ms
 from api.rehearsal.stepwise import Told
 from api.rehearsal.whole import rehearsed
 from api.room_text import read_room
 from api.services.plan import RoomPlan
 from api.services.recorded import Recorded, read_recorded
+from api.services.recorded_logger import LeftOpen
 from api.services.recording import Recording
 from api.services.records import Records
 from api.storage.in_memory import InMemoryStore
@@ -35,22 +38,36 @@ DELAYS_MIN = (2.0, 10.0)
 
 
 def rehearse(room: Path, given: Namespace) -> int:
-    """Rehearse, print and write: 0; 1 when rows were not taken.
+    """Rehearse, print and write: 0; 1 when rows were not taken, or questions are open.
 
     Raises InputError for files, delays or a room that cannot be used.
     """
     delays = _delays(given.delays)
     out = Path(given.out) if given.out else None
-    if out is not None and out.exists():
-        raise InputError(f"{out} is there already; name another file with --out")
+    if out is not None:
+        _free(out)
     plan = plan_of(room)
-    found = read_recorded([Path(name) for name in given.files])
+    for name in given.files:
+        if not Path(name).exists():
+            raise InputError(f"there is no file {name}")
+    try:
+        found = read_recorded([Path(name) for name in given.files], answers_of(given.answer or []))
+    except LeftOpen as error:
+        print(f"{error}")
+        for question in error.questions:
+            print("\n".join(asked(question)))
+        print("\nNothing was rehearsed. Answer what is asked, and give the same command again.")
+        return 1
     spoken = {one.probe for one in found.recorded}
     unknown = sorted(spoken - plan.probes.keys())
     if len(unknown) == len(spoken):
         raise InputError(f"no probe of {room} is in these files; theirs are {', '.join(unknown[:10])}")
+    silent = sorted(plan.probes.keys() - spoken)
+    plan = replace(plan, probes={name: one for name, one in plan.probes.items() if name in spoken}, _channels={})
     told = run(plan, found.recorded, "as the room file says")
     print("\n".join(_lines(plan, told, found, unknown)))
+    if silent:
+        print(f"probes of the room without a reading here, left out: {', '.join(silent)}")
     for minutes in delays:
         other = run(_delayed(plan, minutes), found.recorded, f"with {minutes:g} min")
         print(f"with a {minutes:g}-minute delay: {_count(other)}")
@@ -77,6 +94,16 @@ def run(plan: RoomPlan, recorded: Sequence[Recording], what: str) -> list[Told]:
     total = sum(len(one.times_ms) for one in recorded)
     with tqdm(total=total, desc=f"rehearsing {what}", file=sys.stderr, unit=" readings", leave=False) as bar:
         return rehearsed(plan, recorded, max(int(one.times_ms[-1]) for one in recorded), bar.update)
+
+
+def _free(out: Path) -> None:
+    """Said before the work, not after it."""
+    if out.exists():
+        raise InputError(f"{out} is there already; name another file with --out")
+    if not out.absolute().parent.is_dir():
+        raise InputError(f"{out}: there is no folder {out.absolute().parent}; make it, or name another file with --out")
+    if not os.access(out.absolute().parent, os.W_OK):
+        raise InputError(f"{out}: you may not write in {out.absolute().parent}; name another file with --out")
 
 
 def _delays(text: str | None) -> tuple[float, ...]:

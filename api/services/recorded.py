@@ -10,7 +10,7 @@ told with its line.
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -21,6 +21,7 @@ from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.domain.reading import RawReading
 from api.intake.block import RefusedRow
+from api.intake.look import NONE
 from api.services.recorded_logger import logger_parts
 from api.services.recorded_parts import Part, joined, parts_of, quick_parts
 from api.services.recording import Recording
@@ -53,10 +54,10 @@ class Recorded:
         return first, max(int(one.times_ms[-1]) for one in self.recorded)
 
 
-def read_recorded(files: Sequence[Path]) -> Recorded:
-    """Read files whole.
+def read_recorded(files: Sequence[Path], answers: Mapping[str, str] = NONE) -> Recorded:
+    """Read files whole; ``answers``: to what loggers' files leave open.
 
-    Raises InputError for a file that cannot be read or whose columns are not known.
+    Raises InputError for a file that cannot be read or whose columns are not known, LeftOpen for one that asks.
     """
     out = Recorded()
     parts: list[Part] = []
@@ -64,7 +65,7 @@ def read_recorded(files: Sequence[Path]) -> Recorded:
         try:
             columns = _header(path)
         except InputError as error:
-            parts += logger_parts(path, number, partial(_refuse, out, path), error)
+            parts += logger_parts(path, number, partial(_refuse, out, path), error, answers)
             continue
         # a file with anything odd in it is read once more, row by row, so that each odd row is told with its line
         quick = quick_parts(path, *columns, number)

@@ -9,6 +9,7 @@ import pytest
 from api.domain.errors import InputError
 from api.domain.quantity import Quantity
 from api.services.recorded import read_recorded
+from api.services.recorded_logger import LeftOpen
 from tests.support.nasty import rows
 
 
@@ -27,8 +28,23 @@ def test_a_wide_file_that_says_everything_is_read(tmp_path: Path) -> None:
 
 
 def test_what_a_file_leaves_open_is_named(tmp_path: Path) -> None:
-    """Nothing is guessed, and the command that asks is named."""
+    """Nothing is guessed."""
     path = tmp_path / "open.csv"
     path.write_bytes(rows("Time,Temp", "2024-03-01 10:00,20.1"))
-    with pytest.raises(InputError, match=r"must name the columns .* leaves open: zone, unit:Temp, probe \(intermolt"):
+    with pytest.raises(LeftOpen, match=r"must name the columns .* leaves open: zone, unit:Temp, probe$") as left:
         read_recorded([path])
+    assert [one.key for one in left.value.questions] == ["zone", "unit:Temp", "probe"]
+
+
+def test_what_is_answered_is_taken(tmp_path: Path) -> None:
+    """68.18 degF are 20.1 Cel; 10:00 in Berlin in March is 09:00 UTC. An answer nobody asked for is told."""
+    path = tmp_path / "open.csv"
+    path.write_bytes(rows("Time,Temp", "2024-03-01 10:00,68.18"))
+    answers = {"zone": "Europe/Berlin", "unit:Temp": "[degF]", "probe": "p1"}
+    found = read_recorded([path], answers).recorded
+    assert [(one.probe, one.quantity, one.units, one.raws.tolist()) for one in found] == [
+        ("p1", Quantity.TEMPERATURE, "[degF]", [68.18])
+    ]
+    assert found[0].times_ms.tolist() == [1_709_283_600_000]
+    with pytest.raises(InputError, match="nothing is asked under 'colour'"):
+        read_recorded([path], {"colour": "red"})

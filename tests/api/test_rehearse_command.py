@@ -41,7 +41,9 @@ def written(folder: Path, text: str = "") -> Path:
 
 def asked(folder: Path, **more: object) -> Namespace:
     """What the command is given."""
-    return Namespace(**({"files": [str(written(folder))], "out": str(folder / "a.jsonl"), "delays": ""} | more))
+    return Namespace(
+        **({"files": [str(written(folder))], "out": str(folder / "a.jsonl"), "delays": "", "answer": None} | more)
+    )
 
 
 @pytest.fixture
@@ -150,3 +152,25 @@ def test_what_cannot_be_asked(room: Path, tmp_path: Path) -> None:
             rehearse(room, asked(tmp_path, **more))
     with pytest.raises(InputError, match="there is no"):
         rehearse(tmp_path / "nowhere.toml", asked(tmp_path))
+    with pytest.raises(InputError, match="there is no folder"):
+        rehearse(room, asked(tmp_path, out=str(tmp_path / "gone" / "a.jsonl")))
+    with pytest.raises(InputError, match=r"^there is no file .*gone\.csv$"):
+        rehearse(room, asked(tmp_path, files=[str(tmp_path / "gone.csv")]))
+
+
+def test_what_a_logger_leaves_open_is_asked(room: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With the line to type; answered, it is rehearsed. Probes that say nothing in it are left out, and named."""
+    path = tmp_path / "logger.csv"
+    lines = [f"2026-03-01 {at // 60:02d}:{at % 60:02d},{20 + 0.05 * at:.2f}" for at in range(0, 600, 5)]
+    path.write_text("Time,Temp\n" + "\n".join(lines) + "\n", encoding="utf-8")
+    assert rehearse(room, asked(tmp_path, files=[str(path)])) == 1
+    said = capsys.readouterr().out
+    assert "--answer zone=" in said
+    assert "--answer unit:Temp=Cel" in said
+    assert not (tmp_path / "a.jsonl").exists()
+    answers = ["zone=UTC", "unit:Temp=Cel", "probe=p1"]
+    assert rehearse(room, asked(tmp_path, files=[str(path)], answer=answers)) == 0
+    told = [json.loads(line) for line in (tmp_path / "a.jsonl").read_text(encoding="utf-8").splitlines()]
+    assert {one["kind"] for one in told if one["tank"]} >= {"heat"}
+    assert not any("quiet" in one["kind"] for one in told)
+    assert "without a reading here, left out: p2" in capsys.readouterr().out
