@@ -99,7 +99,7 @@ def alert_view(alert: AlertNow, units: Units, clock: Clock, most: Mapping[str, f
         priority=alert.priority,
         priority_word=PRIORITY_WORDS[alert.priority],
         state=alert.state,
-        state_word="not seen to end" if _cut_off(alert) else STATE_WORDS[alert.state],
+        state_word="not seen to end" if alert.cut_off else STATE_WORDS[alert.state],
         waiting=alert.state in WAITING,
         since=clock.moment(alert.since_ms),
         ended=clock.maybe(alert.ended_ms),
@@ -123,23 +123,13 @@ def _steps(alert: AlertNow, units: Units, clock: Clock, full: float | None) -> t
     out = []
     for (event, person, said), some in groupby(alert.steps, key=lambda step: (step.event, step.person, step.text)):
         same = list(some)
-        word = "the late readings end" if event == "cleared" and _cut_off(alert) else STEP_WORDS.get(event, event)
+        word = "the late readings end" if event == "cleared" and alert.cut_off else STEP_WORDS.get(event, event)
         if len(same) > 1:
             word += f" {len(same)} times until {clock.moment(same[-1].time_ms).text}"
         # A step with a person holds what that person wrote.
         text = said if person else retold(_bare(said, alert), alert.quantity, units, full)
         out.append(StepView(word, clock.moment(same[0].time_ms), person, text))
     return tuple(out)
-
-
-def _cut_off(alert: AlertNow) -> bool:
-    """Whether it was found in late readings that end while it stood."""
-    return (
-        alert.found_late
-        and alert.state is AlertState.NORMAL
-        and alert.value is None
-        and alert.kind is not AlertKind.NOT_KNOWN
-    )
 
 
 def _causes(alert: AlertNow, units: Units, full: float | None) -> tuple[CauseView, ...]:

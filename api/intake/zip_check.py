@@ -35,6 +35,7 @@ def check_workbook(source: Path) -> None:
         with zipfile.ZipFile(source) as archive:
             parts = archive.infolist()
     except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError) as error:
+        # NotImplementedError is zipfile's own word for an archive that needs a newer way of unpacking
         what = f"the workbook is damaged or cut short ({error})"
         raise FileError(str(source), what, "copy or save it again") from error
     names = {part.filename for part in parts}

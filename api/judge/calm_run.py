@@ -57,16 +57,15 @@ def calm_run(rows: Rows, memory: Memory, at: int, stop_ms: int) -> tuple[int, in
         line = memory.lines[number]
         if time_ms >= stop_ms or not line.ready or not rows.calm[at]:
             break
-        if line.followed:
-            if not line.watch.plain(time_ms, value):
-                break
-            if not line.derived:
-                memory.stills[line.probe].hear(line.place, time_ms, value, line.watch.every_ms)
-            memory.heard_ms[number] = time_ms
-            if line.watch.take_plain(time_ms, value) and not as_before(memory, number, time_ms):
-                return at, LOOK
+        if line.followed and not line.watch.plain(time_ms, value):
+            break
         memory.heard_ms[number] = time_ms
         memory.heard_rows[number] += 1
+        if line.followed:
+            if not line.derived:
+                memory.stills[line.probe].hear(line.place, time_ms, value, line.watch.every_ms)
+            if line.watch.take_plain(time_ms, value) and not as_before(memory, number, time_ms):
+                return at, LOOK
         if rows.changes[at]:
             return at, CHANGE
         at += 1

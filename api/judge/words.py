@@ -139,6 +139,9 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
     subject = event.subject
     first = first_check(event)
     likely, why = cause_words(event), evidence_words(event)
+    if _cut_off(event):
+        kind = KIND_WORDS[subject.kind]
+        return f"{tank_name}: {kind} had stood for {_stood(event)} where these readings end; see what came later."
     if event.event in (Event.RETURNED, Event.CLEARED):
         now = f" Now {amount(event.value, subject.quantity)}." if event.value is not None and subject.quantity else ""
         return f"{tank_name}: {KIND_WORDS[subject.kind]} is over.{now} It stood for {_stood(event)}."
@@ -157,6 +160,12 @@ def text(event: AlertEvent, tank_name: str, outlook: Outlook, now_ms: int, extra
     if subject.kind in CHANGES:
         head, likely, why, doubt = f"{head}, {event.doubt}", "", "", ""
     return _fitted(f"{head}{extra}.", outlook, subject.quantity, likely, first) + f"{why}{doubt}"
+
+
+def _cut_off(event: AlertEvent) -> bool:
+    """Whether late readings end while something stands: then nobody knows that it was over."""
+    ended = event.subject.past and event.event is Event.CLEARED and event.value is None
+    return ended and event.subject.kind is not AlertKind.NOT_KNOWN
 
 
 def _fitted(head: str, outlook: Outlook, quantity: Quantity, likely: str, first: str) -> str:

@@ -6,7 +6,6 @@ Must not do: touch a database, or send anything.
 from __future__ import annotations
 
 import json
-import os
 import sys
 from argparse import Namespace
 from collections import Counter
@@ -23,6 +22,7 @@ from tqdm import tqdm
 from api.domain.alert import Event, Priority
 from api.domain.errors import InputError
 from api.import_text import answers_of, asked
+from api.new_file import see_new, write_new
 from api.rehearsal.rehearsed import reached_ms
 from api.rehearsal.stepwise import Told
 from api.rehearsal.whole import rehearsed
@@ -45,7 +45,7 @@ def rehearse(room: Path, given: Namespace) -> int:
     delays = _delays(given.delays)
     out = Path(given.out) if given.out else None
     if out is not None:
-        _free(out)
+        see_new(out)
     plan = plan_of(room)
     for name in given.files:
         if not Path(name).exists():
@@ -72,7 +72,7 @@ def rehearse(room: Path, given: Namespace) -> int:
         other = run(_delayed(plan, minutes), found.recorded, f"with {minutes:g} min")
         print(f"with a {minutes:g}-minute delay: {_count(other)}")
     if out is not None:
-        _write(out, told)
+        write_new(out, "".join(json.dumps(body(one), ensure_ascii=False) + "\n" for one in told))
     return 1 if found.refusals else 0
 
 
@@ -94,16 +94,6 @@ def run(plan: RoomPlan, recorded: Sequence[Recording], what: str) -> list[Told]:
     total = sum(len(one.times_ms) for one in recorded)
     with tqdm(total=total, desc=f"rehearsing {what}", file=sys.stderr, unit=" readings", leave=False) as bar:
         return rehearsed(plan, recorded, max(int(one.times_ms[-1]) for one in recorded), bar.update)
-
-
-def _free(out: Path) -> None:
-    """Said before the work, not after it."""
-    if out.exists():
-        raise InputError(f"{out} is there already; name another file with --out")
-    if not out.absolute().parent.is_dir():
-        raise InputError(f"{out}: there is no folder {out.absolute().parent}; make it, or name another file with --out")
-    if not os.access(out.absolute().parent, os.W_OK):
-        raise InputError(f"{out}: you may not write in {out.absolute().parent}; name another file with --out")
 
 
 def _delays(text: str | None) -> tuple[float, ...]:
@@ -170,12 +160,3 @@ def body(told: Told) -> dict[str, Any]:
         "limit": told.limit,
         "text": told.text,
     }
-
-
-def _write(out: Path, told: Sequence[Told]) -> None:
-    try:
-        with out.open("x", encoding="utf-8") as file:
-            for one in told:
-                file.write(json.dumps(body(one), ensure_ascii=False) + "\n")
-    except OSError as error:
-        raise InputError(f"{out}: cannot be written: {error.strerror or error}") from error

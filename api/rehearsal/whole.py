@@ -1,6 +1,6 @@
 """A rehearsal of a whole recording: what can change nothing but a forecast goes past the alerts, the rest through them.
 
-The same parts as reading by reading (``rehearsal.py``) with the same results; only looks and samples that are known to
+The same parts as reading by reading (``stepwise.py``) with the same results; only looks and samples that are known to
 change nothing are left out. Must not do: judge by itself.
 """
 

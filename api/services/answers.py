@@ -98,6 +98,12 @@ class AlertNow:
     came: int = 1
     foreseen: tuple[int, float] | None = None
 
+    @property
+    def cut_off(self) -> bool:
+        """Whether it was found in late readings that end while it stood."""
+        over = self.found_late and self.state is AlertState.NORMAL and self.value is None
+        return over and self.kind is not AlertKind.NOT_KNOWN
+
 
 @dataclass(frozen=True, slots=True)
 class SoftNow:

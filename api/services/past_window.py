@@ -19,7 +19,7 @@ from api.services.leaning import derives
 from api.services.partners import PRESSURE_AGE_MS, ROOM, TEMPERATURE_AGE_MS, place_of
 from api.services.past_checks import Around, Found, around, found, said, said_kept
 from api.services.past_derived import Derived, PastDerived, leaning
-from api.services.past_held import Held
+from api.services.past_held import EVER_MS, Held
 from api.services.past_judging import PastJudging
 from api.services.past_rows import Given, Key, Tally
 from api.services.past_tails import Tails
@@ -28,8 +28,6 @@ from api.services.station import company_reach_ms
 from api.storage.base import DERIVED, LATE, Channel, Revision, Store
 from api.storage.past_base import picked
 from api.storage.unjudged_base import NEVER_MS, Unjudged
-
-EVER_MS = 2**62
 
 
 @dataclass(frozen=True, slots=True)

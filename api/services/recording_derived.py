@@ -19,6 +19,7 @@ from api.services.derive import OTHER, derive
 from api.services.derive_many import Chosen, Told, choose_many, derive_many
 from api.services.leaning import derives, water
 from api.services.partners import MOST, TEMPERATURE_AGE_MS, Partner, choose
+from api.services.past_derived import usable
 from api.services.plan import RoomPlan
 from api.services.recording import CheckedRecording, Key, Recording
 from api.storage.past_base import Columns
@@ -58,7 +59,7 @@ class Final:
 
 def warmth_of(one: CheckedRecording) -> Warmth:
     """A temperature's recording as partner."""
-    serves = (one.flags <= Flag.SUSPECT) & np.isfinite(one.values)
+    serves = usable(one.values, one.flags)
     settled = one.settled()
     return Warmth(
         one.key[0], one.recording.times_ms[serves], one.values[serves], one.flags[serves], settled[serves]
@@ -160,18 +161,18 @@ def partner_then(probe: str, time_ms: int, warmths: Sequence[Warmth]) -> Partner
 
 def with_derived(checked: Sequence[CheckedRecording], plan: RoomPlan) -> list[CheckedRecording]:
     """Recordings, each followed by what is derived from it and judged."""
-    warmths: dict[str, list[Warmth]] = {}
-    leaning = [one for one in checked if judged_derived(one.key, plan)]
-    tanks = {one.channel.tank.id for one in leaning if one.channel.tank is not None}
+    leaning = {one.key for one in checked if judged_derived(one.key, plan)}
+    tanks = {plan.probes[probe].tank for probe, _ in leaning}
+    warmths: dict[str | None, list[Warmth]] = {}
     for one in checked:
-        tank = one.channel.tank.id if one.channel.tank is not None else ""
+        tank = plan.probes[one.key[0]].tank
         if one.key[1] is Quantity.TEMPERATURE and tank in tanks:
             warmths.setdefault(tank, []).append(warmth_of(one))
     out: list[CheckedRecording] = []
     for one in checked:
         out.append(one)
-        if one in leaning and one.channel.tank is not None:
-            out.append(DerivedRecording(one, warmths.get(one.channel.tank.id, []), plan))
+        if one.key in leaning:
+            out.append(DerivedRecording(one, warmths.get(plan.probes[one.key[0]].tank, []), plan))
     return out
 
 

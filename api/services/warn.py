@@ -12,7 +12,7 @@ from api.domain.alert import PRIORITY_ORDER, AlertEvent, AlertKind, AlertState, 
 from api.domain.cause import ROOM_WIDE
 from api.domain.outlook import NOTHING
 from api.domain.rest import Rest
-from api.domain.words import KIND_WORDS, duration
+from api.domain.words import KIND_WORDS
 from api.judge import words
 from api.judge.alert_cycle import OVER, Track
 from api.judge.ladder import silent
@@ -39,19 +39,6 @@ def state_after(event: AlertEvent, track: Track) -> AlertState:
     if event.event is Event.RETURNED:
         return AlertState.RETURNED_UNACKNOWLEDGED
     return track.state if track.state is AlertState.ACKNOWLEDGED else AlertState.UNACKNOWLEDGED
-
-
-def _cut_off(event: AlertEvent, tank_name: str) -> str:
-    """Late readings that end while something stands do not say that it was over."""
-    subject = event.subject
-    if not subject.past or event.event is not Event.CLEARED or event.value is not None:
-        return ""
-    if subject.kind is AlertKind.NOT_KNOWN:
-        return ""
-    stood = duration((event.time_ms - event.since_ms) / 1000)
-    return (
-        f"{tank_name}: {KIND_WORDS[subject.kind]} had stood for {stood} where these readings end; see what came later."
-    )
 
 
 class Warn:
@@ -83,7 +70,7 @@ class Warn:
         standing = self._store.state.standing(subject.key)
         if event.event in OVER and standing is not None:
             event = replace(event, priority=Priority(standing.priority))  # who was told it began is told it is over
-        text = _cut_off(event, tank_name) or words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
+        text = words.text(event, tank_name, outlook, max(now_ms, event.time_ms))
         rest = self._resting(event, now_ms)
         alert = self._record(event, track, standing, text, rest)
         self._store.state.add_event(alert, event.event, event.time_ms, text=text)
